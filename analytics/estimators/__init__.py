@@ -1,0 +1,1 @@
+"""Statistical estimators: pure functions on arrays, one estimator a file, free of SQL."""
