@@ -1,0 +1,255 @@
+"""Capability: how a spread of readings sits between its limits."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import optimize, special, stats
+
+from analytics.estimators.estimate import Estimate, TooFewToSay, require_level
+
+MOVING_RANGE_D2 = 2.0 / np.sqrt(np.pi)
+"""Expected range of two normal readings in standard deviations."""
+
+
+@dataclass(frozen=True)
+class Indices:
+    """Hold the four ratios of limits to spread; those that need a missing limit are None."""
+
+    both: float | None
+    upper: float | None
+    lower: float | None
+    nearest: float
+
+
+@dataclass(frozen=True)
+class ObservedShare:
+    """Hold a counted share with its exact binomial interval."""
+
+    outside: int
+    count: int
+    share: Estimate
+
+
+@dataclass(frozen=True)
+class Capability:
+    """Hold capability (C: short-term spread) and performance (P: overall spread) of one set of readings.
+
+    Ratios are dimensionless; `mean` and the deviations carry the unit of the readings. A ratio that needs
+    a limit that is not set is None.
+    """
+
+    count: int
+    mean: float
+    deviation_within: float
+    degrees_within: float
+    deviation_overall: float
+    cp: Estimate | None
+    cpu: Estimate | None
+    cpl: Estimate | None
+    cpk: Estimate
+    pp: Estimate | None
+    ppu: Estimate | None
+    ppl: Estimate | None
+    ppk: Estimate
+    share_outside_normal: Estimate
+    share_outside_observed: ObservedShare
+    method_within: str
+
+
+def capability_indices(mean: float, deviation: float, lower: float | None, upper: float | None) -> Indices:
+    """Compute capability ratios from a mean and a standard deviation in the unit of the limits.
+
+    Cp = (U - L) / 6s, Cpu = (U - mean) / 3s, Cpl = (mean - L) / 3s, Cpk the smaller of the two.
+    Raises ValueError without a limit, with limits in the wrong order, or without spread.
+    Source: NIST/SEMATECH e-Handbook 6.1.6.
+    """
+    _check_limits(lower, upper)
+    if not deviation > 0:
+        raise ValueError(f"expected a spread above zero, found {deviation}: all readings are the same")
+    above = None if upper is None else (upper - mean) / (3 * deviation)
+    below = None if lower is None else (mean - lower) / (3 * deviation)
+    both = None if lower is None or upper is None else (upper - lower) / (6 * deviation)
+    return Indices(both, above, below, min(side for side in (above, below) if side is not None))
+
+
+def capability(
+    readings: ArrayLike,
+    lower: float | None = None,
+    upper: float | None = None,
+    groups: Sequence[object] | NDArray[np.generic] | None = None,
+    level: float = 0.95,
+    minimum: int = 10,
+) -> Capability:
+    """Estimate Cp, Cpk, Pp, Ppk and the share outside limits, each with an interval.
+
+    `readings` are in time order, in the unit of the limits; `groups` (same length) names the subgroup of
+    each (a job, a set-up): the short-term spread is then pooled within groups, else it is the mean moving
+    range / 1.128 with its matched degrees of freedom (Cryer & Ryan 1990). Either limit may be None.
+    Intervals: Cp, Pp chi-square; one-sided ratios exact through the noncentral t; Cpk, Ppk with two limits
+    Bissell (1990), with one limit the exact one; share beyond limits generalised pivot (see
+    `normal_share_outside`) beside the counted share with Clopper-Pearson limits.
+    Raises TooFewToSay below `minimum` readings, ValueError without spread or with non-finite readings.
+    Readings that were accepted only when inside limits are truncated: their capability flatters.
+    """
+    values = np.asarray(readings, dtype=float)
+    require_level(level)
+    _check_limits(lower, upper)
+    if values.size < minimum:
+        raise TooFewToSay(values.size, minimum, "readings")
+    if not np.isfinite(values).all():
+        raise ValueError("expected finite readings, found a missing or infinite one")
+    count = values.size
+    mean = float(np.sort(values).mean())
+    overall = float(np.sort(values).std(ddof=1))
+    within, degrees, method = _within_deviation(values, groups)
+    short = capability_indices(mean, within, lower, upper)
+    long = capability_indices(mean, overall, lower, upper)
+    outside = _count_outside(values, lower, upper)
+    return Capability(
+        count=count,
+        mean=mean,
+        deviation_within=within,
+        degrees_within=degrees,
+        deviation_overall=overall,
+        cp=None if short.both is None else _ratio_interval(short.both, degrees, level),
+        cpu=None if short.upper is None else _one_sided_interval(short.upper, count, degrees, level),
+        cpl=None if short.lower is None else _one_sided_interval(short.lower, count, degrees, level),
+        cpk=_nearest_interval(short, count, degrees, level),
+        pp=None if long.both is None else _ratio_interval(long.both, count - 1, level),
+        ppu=None if long.upper is None else _one_sided_interval(long.upper, count, count - 1, level),
+        ppl=None if long.lower is None else _one_sided_interval(long.lower, count, count - 1, level),
+        ppk=_nearest_interval(long, count, count - 1, level),
+        share_outside_normal=normal_share_outside(mean, overall, count, lower, upper, level),
+        share_outside_observed=ObservedShare(outside, count, exact_share(outside, count, level)),
+        method_within=method,
+    )
+
+
+def exact_share(hits: int, count: int, level: float = 0.95) -> Estimate:
+    """Estimate a share with the exact binomial (Clopper & Pearson 1934) interval."""
+    require_level(level)
+    if not 0 <= hits <= count or count < 1:
+        raise ValueError(f"expected hits between 0 and the count, found {hits} of {count}")
+    tail = (1 - level) / 2
+    low = 0.0 if hits == 0 else float(special.betaincinv(hits, count - hits + 1, tail))
+    high = 1.0 if hits == count else float(special.betaincinv(hits + 1, count - hits, 1 - tail))
+    return Estimate(hits / count, low, high, level, "exact binomial (Clopper-Pearson)")
+
+
+def normal_share_outside(
+    mean: float, deviation: float, count: int, lower: float | None, upper: float | None, level: float = 0.95
+) -> Estimate:
+    """Estimate the share of a normal population beyond the limits from a sample mean and deviation.
+
+    The interval is the generalised pivotal one (Weerahandi 1993): mean and deviation are drawn from their
+    fiducial distribution on a fixed 201 by 201 grid of quantiles, so that it needs no random numbers.
+    """
+    _check_limits(lower, upper)
+    tail = (1 - level) / 2
+    quantiles = (np.arange(201) + 0.5) / 201
+    deviations = deviation * np.sqrt((count - 1) / stats.chi2.ppf(quantiles, count - 1))
+    shifts = stats.norm.ppf(quantiles) / np.sqrt(count)
+    means = mean + shifts[:, None] * deviations[None, :]
+    shares = _normal_tails(means, deviations[None, :], lower, upper)
+    low, high = np.quantile(shares, [tail, 1 - tail])
+    value = float(_normal_tails(np.array(mean), np.array(deviation), lower, upper))
+    method = "normal tails, generalised pivotal interval"
+    return Estimate(value, min(float(low), value), max(float(high), value), level, method)
+
+
+def moving_range_degrees(count: int) -> float:
+    """Match degrees of freedom to the mean moving range of `count` readings.
+
+    Its exact variance follows from the covariance of neighbouring ranges; the chi distribution with the
+    same coefficient of variation gives the degrees of freedom (about 0.6 (n - 1); Cryer & Ryan 1990).
+    """
+    ranges = count - 1
+    variance = 2 - 4 / np.pi
+    neighbours = 4 / np.pi * (np.sqrt(0.75) + np.pi / 12) - 4 / np.pi
+    mean_variance = (ranges * variance + 2 * (ranges - 1) * neighbours) / ranges**2
+    relative = mean_variance / MOVING_RANGE_D2**2
+    return float(optimize.brentq(lambda nu: 1 / _unbiasing(nu) ** 2 - 1 - relative, 0.5, 2.0 * count))
+
+
+def _within_deviation(
+    values: NDArray[np.float64], groups: Sequence[object] | NDArray[np.generic] | None
+) -> tuple[float, float, str]:
+    if groups is None:
+        degrees = moving_range_degrees(values.size)
+        unbiased = float(np.abs(np.diff(values)).mean() / MOVING_RANGE_D2)
+        return unbiased, degrees, "mean moving range / 1.128"
+    if len(groups) != values.size:
+        raise ValueError(f"expected one group a reading, found {len(groups)} for {values.size}")
+    _, codes = np.unique(np.asarray(groups), return_inverse=True)
+    order = np.lexsort((values, codes))
+    sorted_values, sorted_codes = values[order], codes[order]
+    counts = np.bincount(sorted_codes)
+    centres = np.bincount(sorted_codes, sorted_values) / counts
+    degrees = int((counts - 1).sum())
+    if degrees < 2:
+        raise TooFewToSay(degrees, 2, "repeats within groups")
+    squares = float(((sorted_values - centres[sorted_codes]) ** 2).sum())
+    return float(np.sqrt(squares / degrees)), float(degrees), "pooled within groups"
+
+
+def _unbiasing(degrees: float) -> float:
+    return float(
+        np.sqrt(2 / degrees) * np.exp(special.gammaln((degrees + 1) / 2) - special.gammaln(degrees / 2))
+    )
+
+
+def _ratio_interval(ratio: float, degrees: float, level: float) -> Estimate:
+    tail = (1 - level) / 2
+    low, high = np.sqrt(stats.chi2.ppf([tail, 1 - tail], degrees) / degrees)
+    return Estimate(ratio, float(ratio * low), float(ratio * high), level, "chi-square")
+
+
+def _one_sided_interval(ratio: float, count: int, degrees: float, level: float) -> Estimate:
+    tail = (1 - level) / 2
+    scale = 3 * np.sqrt(count)
+
+    def bound(probability: float) -> float:
+        start = scale * ratio
+        spread = 10 * np.sqrt(1 + start**2 / degrees)
+        root = optimize.brentq(
+            lambda shift: special.nctdtr(degrees, shift, start) - probability, start - spread, start + spread
+        )
+        return float(root / scale)
+
+    low, high = bound(1 - tail), bound(tail)
+    return Estimate(ratio, low, high, level, "noncentral t")
+
+
+def _nearest_interval(indices: Indices, count: int, degrees: float, level: float) -> Estimate:
+    if indices.both is None:
+        return _one_sided_interval(indices.nearest, count, degrees, level)
+    half = stats.norm.ppf(0.5 + level / 2) * np.sqrt(1 / (9 * count) + indices.nearest**2 / (2 * degrees))
+    return Estimate(
+        indices.nearest, float(indices.nearest - half), float(indices.nearest + half), level, "Bissell 1990"
+    )
+
+
+def _normal_tails(
+    means: NDArray[np.float64], deviations: NDArray[np.float64], lower: float | None, upper: float | None
+) -> NDArray[np.float64]:
+    share = np.zeros(np.broadcast_shapes(means.shape, deviations.shape))
+    if lower is not None:
+        share = share + special.ndtr((lower - means) / deviations)
+    if upper is not None:
+        share = share + special.ndtr((means - upper) / deviations)
+    return share
+
+
+def _count_outside(values: NDArray[np.float64], lower: float | None, upper: float | None) -> int:
+    below = 0 if lower is None else int((values < lower).sum())
+    above = 0 if upper is None else int((values > upper).sum())
+    return below + above
+
+
+def _check_limits(lower: float | None, upper: float | None) -> None:
+    if lower is None and upper is None:
+        raise ValueError("expected a lower or an upper limit, found neither")
+    if lower is not None and upper is not None and not lower < upper:
+        raise ValueError(f"expected a lower limit below the upper, found {lower} and {upper}")

@@ -1,0 +1,1 @@
+"""Show figures as pages and charts, and hold the command that joins the rooms. Holds no SQL and no statistics."""
