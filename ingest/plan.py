@@ -9,7 +9,7 @@ from pathlib import Path
 from ingest.record_model import Field, RecordType
 
 
-class LoadRefused(Exception):
+class LoadError(Exception):
     """Say in one plain sentence why a file, sheet, column or option cannot be read; nothing was published."""
 
 

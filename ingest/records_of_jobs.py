@@ -153,9 +153,7 @@ FINDING = RecordType(
         JOB,
         Field("position", Kind.TEXT, "component position", required=True),
         Field("grade", Kind.WORD, "condition grade 0 (as new) to 4 (broken)", vocabulary="grade"),
-        Field(
-            "ring_gap", Kind.MEASURE, "measured gap between ring and cone", dimension=LENGTH, low=0, high=5
-        ),
+        Field("ring_gap", Kind.MEASURE, "measured gap between ring and cone", dimension=LENGTH, low=0, high=5),
         Field("end_float", Kind.MEASURE, "measured end float", dimension=LENGTH, low=0, high=5),
         Field("damage_mode", Kind.WORD, "how it was damaged", vocabulary="damage_mode"),
         Field("role", Kind.WORD, "what it was to the complaint", vocabulary="role"),

@@ -49,9 +49,7 @@ PART_LINE = RecordType(
     fields=(
         JOB,
         Field("part", Kind.TEXT, "part number", required=True, names="part.part"),
-        Field(
-            "movement", Kind.WORD, "fitted, sent back or left over", vocabulary="movement", known="settled_on"
-        ),
+        Field("movement", Kind.WORD, "fitted, sent back or left over", vocabulary="movement", known="settled_on"),
         Field("position", Kind.TEXT, "component position", known="settled_on"),
         Field("supplier", Kind.TEXT, "supplier"),
         Field("maker", Kind.TEXT, "maker in the box", known="settled_on"),

@@ -111,9 +111,7 @@ GEAR_SET = RecordType(
         Field("tooth_form", Kind.WORD, "form of the teeth", vocabulary="tooth_form"),
         Field("pitch_angle", Kind.MEASURE, "pitch angle of the wheel", dimension=ANGLE, low=0, high=90),
         Field("pressure_angle", Kind.MEASURE, "normal pressure angle", dimension=ANGLE, low=10, high=35),
-        Field(
-            "spiral_angle", Kind.MEASURE, "mean spiral angle of the wheel", dimension=ANGLE, low=0, high=60
-        ),
+        Field("spiral_angle", Kind.MEASURE, "mean spiral angle of the wheel", dimension=ANGLE, low=0, high=60),
         Field(
             "marked_depth",
             Kind.MEASURE,
