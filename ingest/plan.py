@@ -76,7 +76,8 @@ class SheetPlan:
 
     `needs` are raw columns that must be filled for a row to count as a row of this record type at all (several
     plans may read one sheet). `habits` are the habits that the mapping declares for it. `mapping_digest`
-    identifies the mapping entry that made the plan ("" for headings understood without a mapping).
+    identifies the mapping entry that made the plan ("" for headings understood without a mapping). `corrects` is the
+    raw column that names, as "S12:45", the row to put right which a row replaces.
     """
 
     record: RecordType
@@ -86,3 +87,4 @@ class SheetPlan:
     habits: frozenset[str] = frozenset()
     mapping_digest: str = ""
     unused_headings: tuple[str, ...] = ()
+    corrects: str | None = None

@@ -4,10 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import optimize, special, stats
 
-from analytics.estimators.estimate import Estimate, TooFewToSay, require_level
+from analytics.estimators.arrays import FloatArray, as_numbers, tail
+from analytics.estimators.interval import Interval, TooFew
+from analytics.estimators.proportion import clopper_pearson
 
 MOVING_RANGE_D2 = 2.0 / np.sqrt(np.pi)
 """Expected range of two normal readings in standard deviations."""
@@ -24,15 +26,6 @@ class Indices:
 
 
 @dataclass(frozen=True)
-class ObservedShare:
-    """Hold a counted share with its exact binomial interval."""
-
-    outside: int
-    count: int
-    share: Estimate
-
-
-@dataclass(frozen=True)
 class Capability:
     """Hold capability (C: short-term spread) and performance (P: overall spread) of one set of readings.
 
@@ -45,16 +38,17 @@ class Capability:
     deviation_within: float
     degrees_within: float
     deviation_overall: float
-    cp: Estimate | None
-    cpu: Estimate | None
-    cpl: Estimate | None
-    cpk: Estimate
-    pp: Estimate | None
-    ppu: Estimate | None
-    ppl: Estimate | None
-    ppk: Estimate
-    share_outside_normal: Estimate
-    share_outside_observed: ObservedShare
+    cp: Interval | None
+    cpu: Interval | None
+    cpl: Interval | None
+    cpk: Interval
+    pp: Interval | None
+    ppu: Interval | None
+    ppl: Interval | None
+    ppk: Interval
+    share_outside_normal: Interval
+    outside: int
+    share_outside_observed: Interval
     method_within: str
 
 
@@ -71,18 +65,18 @@ def capability_indices(mean: float, deviation: float, lower: float | None, upper
     above = None if upper is None else (upper - mean) / (3 * deviation)
     below = None if lower is None else (mean - lower) / (3 * deviation)
     both = None if lower is None or upper is None else (upper - lower) / (6 * deviation)
-    return Indices(both, above, below, min(side for side in (above, below) if side is not None))
+    return Indices(both, above, below, min(ratio for ratio in (above, below) if ratio is not None))
 
 
 def capability(
     readings: ArrayLike,
     lower: float | None = None,
     upper: float | None = None,
-    groups: Sequence[object] | NDArray[np.generic] | None = None,
+    groups: Sequence[object] | None = None,
     level: float = 0.95,
     minimum: int = 10,
-) -> Capability:
-    """Estimate Cp, Cpk, Pp, Ppk and the share outside limits, each with an interval.
+) -> Capability | TooFew:
+    """Interval Cp, Cpk, Pp, Ppk and the share outside limits, each with an interval.
 
     `readings` are in time order, in the unit of the limits; `groups` (same length) names the subgroup of
     each (a job, a set-up): the short-term spread is then pooled within groups, else it is the mean moving
@@ -90,20 +84,21 @@ def capability(
     Intervals: Cp, Pp chi-square; one-sided ratios exact through the noncentral t; Cpk, Ppk with two limits
     Bissell (1990), with one limit the exact one; share beyond limits generalised pivot (see
     `normal_share_outside`) beside the counted share with Clopper-Pearson limits.
-    Raises TooFewToSay below `minimum` readings, ValueError without spread or with non-finite readings.
+    Gives TooFew below `minimum` readings; raises ValueError without spread or with non-finite readings.
     Readings that were accepted only when inside limits are truncated: their capability flatters.
     """
-    values = np.asarray(readings, dtype=float)
-    require_level(level)
+    values = as_numbers("readings", readings)
+    tail(level)
     _check_limits(lower, upper)
     if values.size < minimum:
-        raise TooFewToSay(values.size, minimum, "readings")
-    if not np.isfinite(values).all():
-        raise ValueError("expected finite readings, found a missing or infinite one")
+        return TooFew("readings", values.size, minimum)
+    spread = _within_deviation(values, groups)
+    if isinstance(spread, TooFew):
+        return spread
+    within, degrees, method = spread
     count = values.size
     mean = float(np.sort(values).mean())
     overall = float(np.sort(values).std(ddof=1))
-    within, degrees, method = _within_deviation(values, groups)
     short = capability_indices(mean, within, lower, upper)
     long = capability_indices(mean, overall, lower, upper)
     outside = _count_outside(values, lower, upper)
@@ -113,50 +108,40 @@ def capability(
         deviation_within=within,
         degrees_within=degrees,
         deviation_overall=overall,
-        cp=None if short.both is None else _ratio_interval(short.both, degrees, level),
+        cp=None if short.both is None else _ratio_interval(short.both, count, degrees, level),
         cpu=None if short.upper is None else _one_sided_interval(short.upper, count, degrees, level),
         cpl=None if short.lower is None else _one_sided_interval(short.lower, count, degrees, level),
         cpk=_nearest_interval(short, count, degrees, level),
-        pp=None if long.both is None else _ratio_interval(long.both, count - 1, level),
+        pp=None if long.both is None else _ratio_interval(long.both, count, count - 1, level),
         ppu=None if long.upper is None else _one_sided_interval(long.upper, count, count - 1, level),
         ppl=None if long.lower is None else _one_sided_interval(long.lower, count, count - 1, level),
         ppk=_nearest_interval(long, count, count - 1, level),
         share_outside_normal=normal_share_outside(mean, overall, count, lower, upper, level),
-        share_outside_observed=ObservedShare(outside, count, exact_share(outside, count, level)),
+        outside=outside,
+        share_outside_observed=_counted_share(outside, count, level),
         method_within=method,
     )
 
 
-def exact_share(hits: int, count: int, level: float = 0.95) -> Estimate:
-    """Estimate a share with the exact binomial (Clopper & Pearson 1934) interval."""
-    require_level(level)
-    if not 0 <= hits <= count or count < 1:
-        raise ValueError(f"expected hits between 0 and the count, found {hits} of {count}")
-    tail = (1 - level) / 2
-    low = 0.0 if hits == 0 else float(special.betaincinv(hits, count - hits + 1, tail))
-    high = 1.0 if hits == count else float(special.betaincinv(hits + 1, count - hits, 1 - tail))
-    return Estimate(hits / count, low, high, level, "exact binomial (Clopper-Pearson)")
-
-
 def normal_share_outside(
     mean: float, deviation: float, count: int, lower: float | None, upper: float | None, level: float = 0.95
-) -> Estimate:
-    """Estimate the share of a normal population beyond the limits from a sample mean and deviation.
+) -> Interval:
+    """Interval the share of a normal population beyond the limits from a sample mean and deviation.
 
     The interval is the generalised pivotal one (Weerahandi 1993): mean and deviation are drawn from their
     fiducial distribution on a fixed 201 by 201 grid of quantiles, so that it needs no random numbers.
     """
     _check_limits(lower, upper)
-    tail = (1 - level) / 2
+    side = tail(level)
     quantiles = (np.arange(201) + 0.5) / 201
     deviations = deviation * np.sqrt((count - 1) / stats.chi2.ppf(quantiles, count - 1))
     shifts = stats.norm.ppf(quantiles) / np.sqrt(count)
     means = mean + shifts[:, None] * deviations[None, :]
     shares = _normal_tails(means, deviations[None, :], lower, upper)
-    low, high = np.quantile(shares, [tail, 1 - tail])
+    low, high = np.quantile(shares, [side, 1 - side])
     value = float(_normal_tails(np.array(mean), np.array(deviation), lower, upper))
     method = "normal tails, generalised pivotal interval"
-    return Estimate(value, min(float(low), value), max(float(high), value), level, method)
+    return Interval(value, min(float(low), value), max(float(high), value), count, count, level, method)
 
 
 def moving_range_degrees(count: int) -> float:
@@ -174,8 +159,8 @@ def moving_range_degrees(count: int) -> float:
 
 
 def _within_deviation(
-    values: NDArray[np.float64], groups: Sequence[object] | NDArray[np.generic] | None
-) -> tuple[float, float, str]:
+    values: FloatArray, groups: Sequence[object] | None
+) -> tuple[float, float, str] | TooFew:
     if groups is None:
         degrees = moving_range_degrees(values.size)
         unbiased = float(np.abs(np.diff(values)).mean() / MOVING_RANGE_D2)
@@ -189,7 +174,7 @@ def _within_deviation(
     centres = np.bincount(sorted_codes, sorted_values) / counts
     degrees = int((counts - 1).sum())
     if degrees < 2:
-        raise TooFewToSay(degrees, 2, "repeats within groups")
+        return TooFew("repeats within groups", degrees, 2)
     squares = float(((sorted_values - centres[sorted_codes]) ** 2).sum())
     return float(np.sqrt(squares / degrees)), float(degrees), "pooled within groups"
 
@@ -200,40 +185,51 @@ def _unbiasing(degrees: float) -> float:
     )
 
 
-def _ratio_interval(ratio: float, degrees: float, level: float) -> Estimate:
-    tail = (1 - level) / 2
-    low, high = np.sqrt(stats.chi2.ppf([tail, 1 - tail], degrees) / degrees)
-    return Estimate(ratio, float(ratio * low), float(ratio * high), level, "chi-square")
-
-
-def _one_sided_interval(ratio: float, count: int, degrees: float, level: float) -> Estimate:
-    tail = (1 - level) / 2
-    scale = 3 * np.sqrt(count)
-
-    def bound(probability: float) -> float:
-        start = scale * ratio
-        spread = 10 * np.sqrt(1 + start**2 / degrees)
-        root = optimize.brentq(
-            lambda shift: special.nctdtr(degrees, shift, start) - probability, start - spread, start + spread
-        )
-        return float(root / scale)
-
-    low, high = bound(1 - tail), bound(tail)
-    return Estimate(ratio, low, high, level, "noncentral t")
-
-
-def _nearest_interval(indices: Indices, count: int, degrees: float, level: float) -> Estimate:
-    if indices.both is None:
-        return _one_sided_interval(indices.nearest, count, degrees, level)
-    half = stats.norm.ppf(0.5 + level / 2) * np.sqrt(1 / (9 * count) + indices.nearest**2 / (2 * degrees))
-    return Estimate(
-        indices.nearest, float(indices.nearest - half), float(indices.nearest + half), level, "Bissell 1990"
+def _counted_share(outside: int, count: int, level: float) -> Interval:
+    found = clopper_pearson([outside], [count], level)
+    return Interval(
+        outside / count, float(found.lower[0]), float(found.upper[0]), count, count, level, found.method
     )
 
 
+def _ratio_interval(ratio: float, count: int, degrees: float, level: float) -> Interval:
+    side = tail(level)
+    low, high = np.sqrt(stats.chi2.ppf([side, 1 - side], degrees) / degrees)
+    return Interval(ratio, float(ratio * low), float(ratio * high), count, count, level, "chi-square")
+
+
+def _one_sided_interval(ratio: float, count: int, degrees: float, level: float) -> Interval:
+    side = tail(level)
+    scale = 3 * np.sqrt(count)
+    start = scale * ratio
+    nodes, weights = np.polynomial.legendre.leggauss(400)
+    factors = np.sqrt(stats.chi2.ppf((nodes + 1) / 2, degrees) / degrees)
+
+    def bound(probability: float) -> float:
+        # P(noncentral t <= start), integrated over the chi factor: stable where library routines overflow.
+        reach = 12 * np.sqrt(1 + start**2 / min(degrees, 4))
+        root = optimize.brentq(
+            lambda shift: special.ndtr(start * factors - shift) @ weights / 2 - probability,
+            start - reach,
+            start + reach,
+        )
+        return float(root / scale)
+
+    low, high = bound(1 - side), bound(side)
+    return Interval(ratio, low, high, count, count, level, "noncentral t")
+
+
+def _nearest_interval(indices: Indices, count: int, degrees: float, level: float) -> Interval:
+    ratio = indices.nearest
+    if indices.both is None:
+        return _one_sided_interval(ratio, count, degrees, level)
+    half = float(stats.norm.isf(tail(level)) * np.sqrt(1 / (9 * count) + ratio**2 / (2 * degrees)))
+    return Interval(ratio, ratio - half, ratio + half, count, count, level, "Bissell 1990")
+
+
 def _normal_tails(
-    means: NDArray[np.float64], deviations: NDArray[np.float64], lower: float | None, upper: float | None
-) -> NDArray[np.float64]:
+    means: FloatArray, deviations: FloatArray, lower: float | None, upper: float | None
+) -> FloatArray:
     share = np.zeros(np.broadcast_shapes(means.shape, deviations.shape))
     if lower is not None:
         share = share + special.ndtr((lower - means) / deviations)
@@ -242,7 +238,7 @@ def _normal_tails(
     return share
 
 
-def _count_outside(values: NDArray[np.float64], lower: float | None, upper: float | None) -> int:
+def _count_outside(values: FloatArray, lower: float | None, upper: float | None) -> int:
     below = 0 if lower is None else int((values < lower).sum())
     above = 0 if upper is None else int((values > upper).sum())
     return below + above

@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from analytics.estimators.estimate import TooFewToSay
+from analytics.estimators.arrays import FloatArray, as_numbers
+from analytics.estimators.interval import TooFew
 
 D2 = 1.128
 """Tabulated mean range of two normal readings, to the digits the handbook charts use."""
@@ -21,11 +22,11 @@ class IndividualsChart:
     limits, `jumps` positions (of the later reading) whose moving range is above its limit.
     """
 
-    readings: NDArray[np.float64]
+    readings: FloatArray
     centre: float
     lower: float
     upper: float
-    moving_ranges: NDArray[np.float64]
+    moving_ranges: FloatArray
     mean_moving_range: float
     moving_range_upper: float
     deviation: float
@@ -34,20 +35,20 @@ class IndividualsChart:
     jumps: tuple[int, ...]
 
 
-def individuals_chart(readings: ArrayLike, baseline: int | None = None, minimum: int = 8) -> IndividualsChart:
+def individuals_chart(
+    readings: ArrayLike, baseline: int | None = None, minimum: int = 8
+) -> IndividualsChart | TooFew:
     """Draw up the individuals chart of readings in time order.
 
     Centre = mean, limits = mean -+ 3 (mean moving range) / 1.128, moving-range limit 3.267 (mean moving
-    range), from the first `baseline` readings (all by default). Raises TooFewToSay below `minimum`
-    baseline readings, ValueError for a missing reading.
+    range), from the first `baseline` readings (all by default). Gives TooFew below `minimum`
+    baseline readings; raises ValueError for a missing reading.
     Source: NIST/SEMATECH e-Handbook 6.3.2.2.
     """
-    values = np.array(readings, dtype=float)
-    if not np.isfinite(values).all():
-        raise ValueError("expected finite readings, found a missing or infinite one")
+    values = as_numbers("readings", readings)
     learned = values.size if baseline is None else min(baseline, values.size)
     if learned < minimum:
-        raise TooFewToSay(learned, minimum, "readings")
+        return TooFew("readings", learned, minimum)
     ranges = np.abs(np.diff(values))
     mean_range = float(ranges[: learned - 1].mean())
     centre = float(values[:learned].mean())

@@ -8,11 +8,10 @@ from scipy import stats
 
 from analytics.estimators.capability import (
     capability,
-    exact_share,
     moving_range_degrees,
     normal_share_outside,
 )
-from analytics.estimators.estimate import TooFewToSay
+from analytics.estimators.interval import TooFew
 
 
 def covered(hits: int, count: int, level: float) -> bool:
@@ -25,9 +24,8 @@ def test_cp_interval_covers_with_pooled_groups() -> None:
     groups = np.repeat(np.arange(12), 3)
     hits = 0
     for _ in range(600):
-        readings = random.normal(0, 2, 12)[groups] * 0 + random.normal(0, 1, 36)
+        readings = random.normal(0, 2, 12)[groups] + random.normal(0, 1, 36)
         interval = capability(readings, -4, 4, groups=groups).cp
-        assert interval is not None
         hits += interval.lower <= 8 / 6 <= interval.upper
     assert covered(hits, 600, 0.95)
 
@@ -37,7 +35,6 @@ def test_cp_interval_covers_with_the_moving_range() -> None:
     hits = 0
     for _ in range(600):
         interval = capability(random.normal(0, 1, 25), -4, 4).cp
-        assert interval is not None
         hits += interval.lower <= 8 / 6 <= interval.upper
     assert 0.93 <= hits / 600 <= 0.97
 
@@ -47,7 +44,6 @@ def test_one_sided_ratio_covers_exactly() -> None:
     hits = 0
     for _ in range(500):
         found = capability(random.normal(0, 1, 15), upper=3)
-        assert found.ppu is not None
         assert found.pp is None
         assert found.ppk == found.ppu
         hits += found.ppu.lower <= 1 <= found.ppu.upper
@@ -83,20 +79,19 @@ def test_moving_range_degrees_match_simulated_spread() -> None:
     assert degrees == pytest.approx(0.62 * 19, rel=0.05)
 
 
-@pytest.mark.parametrize(("hits", "count"), [(0, 7), (7, 7), (15, 148), (81, 263)])
-def test_exact_share_agrees_with_scipy(hits: int, count: int) -> None:
-    found = exact_share(hits, count)
-    oracle = stats.binomtest(hits, count).proportion_ci(method="exact")
-    assert found.lower == pytest.approx(oracle.low, abs=1e-9)
-    assert found.upper == pytest.approx(oracle.high, abs=1e-9)
+@pytest.mark.parametrize(("ratio", "count"), [(0.4, 12), (1.0, 30), (1.6, 60)])
+def test_one_sided_interval_agrees_with_scipy(ratio: float, count: int) -> None:
+    readings = np.random.default_rng(4008).normal(size=count)
+    standard = (readings - readings.mean()) / readings.std(ddof=1)
+    found = capability(standard, upper=3 * ratio).ppu
+    scale = 3 * np.sqrt(count)
+    assert stats.nct.cdf(scale * ratio, count - 1, scale * found.lower) == pytest.approx(0.975, abs=1e-6)
+    assert stats.nct.cdf(scale * ratio, count - 1, scale * found.upper) == pytest.approx(0.025, abs=1e-6)
 
 
 @given(st.lists(st.integers(-50, 50), min_size=10, max_size=30).filter(lambda v: len(set(v)) > 1))
 def test_cpk_never_exceeds_cp_and_sides_agree(readings: list[int]) -> None:
     found = capability(readings, -60, 60)
-    assert found.cp is not None
-    assert found.cpu is not None
-    assert found.cpl is not None
     assert found.cpk.value == min(found.cpu.value, found.cpl.value)
     assert found.cpk.value <= found.cp.value + 1e-12
     assert 0 <= found.share_outside_normal.lower <= found.share_outside_normal.upper <= 1
@@ -111,8 +106,8 @@ def test_the_overall_part_does_not_depend_on_order() -> None:
 
 
 def test_refusals_are_plain() -> None:
-    with pytest.raises(TooFewToSay, match="4 of 10 readings"):
-        capability([1, 2, 3, 4], 0, 5)
+    assert capability([1, 2, 3, 4], 0, 5) == TooFew("readings", 4, 10)
+    assert capability(range(12), 0, 5, groups=range(12)) == TooFew("repeats within groups", 0, 2)
     with pytest.raises(ValueError, match="found neither"):
         capability(range(12))
     with pytest.raises(ValueError, match="below the upper"):

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analytics.estimators.estimate import TooFewToSay
 from analytics.estimators.individuals_chart import individuals_chart
+from analytics.estimators.interval import TooFew
 
 
 @given(st.lists(st.integers(-1000, 1000), min_size=8, max_size=40), st.integers(-500, 500))
@@ -32,10 +32,11 @@ def test_false_signals_are_rare_on_steady_readings() -> None:
 
 
 def test_too_few_readings_are_refused_in_words() -> None:
-    with pytest.raises(TooFewToSay, match=r"too few to say \(3 of 8 readings\)"):
-        individuals_chart([1.0, 2.0, 3.0])
+    answer = individuals_chart([1.0, 2.0, 3.0])
+    assert isinstance(answer, TooFew)
+    assert str(answer) == "too few to say (3 of 8 readings)"
 
 
 def test_a_missing_reading_is_refused() -> None:
-    with pytest.raises(ValueError, match="missing"):
+    with pytest.raises(ValueError, match="finite number"):
         individuals_chart([1.0] * 8 + [float("nan")])
