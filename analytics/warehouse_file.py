@@ -1,0 +1,94 @@
+"""Open a published warehouse version for reading."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import polars as pl
+
+READS_FORMAT = 1  # the warehouse format that this code reads
+
+_SAFE = {
+    "enable_external_access": "false",
+    "lock_configuration": "true",
+    "autoinstall_known_extensions": "false",
+    "autoload_known_extensions": "false",
+    "python_enable_replacements": "false",
+}
+
+
+class WarehouseError(Exception):
+    """Say in one plain sentence why the job records cannot be read."""
+
+
+@dataclass(frozen=True)
+class Warehouse:
+    """Hold one published version, open for reading. Threads may share it: every query takes its own cursor."""
+
+    folder: Path
+    version: int
+    connection: duckdb.DuckDBPyConnection = field(repr=False, compare=False)
+    lock: threading.Lock = field(default_factory=threading.Lock, repr=False, compare=False)
+
+    def query(self, sql: str, parameters: Mapping[str, Any] | None = None) -> pl.DataFrame:
+        """Return the rows of `sql` as a frame; `$name` in it takes the value of that name."""
+        with self._cursor() as cursor:
+            frame: pl.DataFrame = cursor.sql(sql, params=dict(parameters) if parameters else None).pl()
+        return frame
+
+    @contextmanager
+    def _cursor(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        with self.lock:
+            cursor = self.connection.cursor()
+        try:
+            yield cursor
+        finally:
+            cursor.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        self.connection.close()
+
+
+def published_version(folder: Path) -> int:
+    """Return the number of the published version.
+
+    Raises WarehouseError where the folder holds no job records.
+    """
+    pointer = folder / "CURRENT"
+    if not pointer.is_file():
+        raise WarehouseError(f"there are no job records in '{folder}' yet: load some with 'layshaft load FILES'")
+    text = pointer.read_text().strip()
+    if not text.isdigit():
+        raise WarehouseError(f"'{pointer}' should hold the number of a version, but holds '{text[:40]}'")
+    return int(text)
+
+
+def open_warehouse(folder: Path, version: int | None = None, threads: int = 2) -> Warehouse:
+    """Open the published version of the warehouse in `folder`, or the kept version asked for.
+
+    Raises WarehouseError where there is none, where that version is not kept, or where a newer program made it.
+    """
+    number = published_version(folder) if version is None else version
+    path = folder / f"warehouse-{number:06d}.duckdb"
+    if not path.is_file():
+        kept = ", ".join(str(int(p.stem.split("-")[1])) for p in sorted(folder.glob("warehouse-*.duckdb"))) or "none"
+        raise WarehouseError(f"version {number} of the job records is not in '{folder}'; kept versions: {kept}")
+    try:
+        connection = duckdb.connect(str(path), read_only=True, config={**_SAFE, "threads": str(threads)})
+        made = connection.sql("select format from warehouse_format").fetchall()[0][0]
+    except duckdb.Error as fault:
+        raise WarehouseError(f"'{path}' cannot be read as job records: {str(fault).splitlines()[0]}") from fault
+    if made > READS_FORMAT:
+        connection.close()
+        raise WarehouseError(
+            f"the job records in '{folder}' were made by a newer Layshaft (format {made}; this one reads "
+            f"{READS_FORMAT}): update this installation"
+        )
+    return Warehouse(folder, number, connection)
