@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -158,9 +159,7 @@ def moving_range_degrees(count: int) -> float:
     return float(optimize.brentq(lambda nu: 1 / _unbiasing(nu) ** 2 - 1 - relative, 0.5, 2.0 * count))
 
 
-def _within_deviation(
-    values: FloatArray, groups: Sequence[object] | None
-) -> tuple[float, float, str] | TooFew:
+def _within_deviation(values: FloatArray, groups: Sequence[object] | None) -> tuple[float, float, str] | TooFew:
     if groups is None:
         degrees = moving_range_degrees(values.size)
         unbiased = float(np.abs(np.diff(values)).mean() / MOVING_RANGE_D2)
@@ -180,16 +179,12 @@ def _within_deviation(
 
 
 def _unbiasing(degrees: float) -> float:
-    return float(
-        np.sqrt(2 / degrees) * np.exp(special.gammaln((degrees + 1) / 2) - special.gammaln(degrees / 2))
-    )
+    return float(np.sqrt(2 / degrees) * np.exp(special.gammaln((degrees + 1) / 2) - special.gammaln(degrees / 2)))
 
 
 def _counted_share(outside: int, count: int, level: float) -> Interval:
     found = clopper_pearson([outside], [count], level)
-    return Interval(
-        outside / count, float(found.lower[0]), float(found.upper[0]), count, count, level, found.method
-    )
+    return Interval(outside / count, float(found.lower[0]), float(found.upper[0]), count, count, level, found.method)
 
 
 def _ratio_interval(ratio: float, count: int, degrees: float, level: float) -> Interval:
@@ -198,18 +193,24 @@ def _ratio_interval(ratio: float, count: int, degrees: float, level: float) -> I
     return Interval(ratio, float(ratio * low), float(ratio * high), count, count, level, "chi-square")
 
 
+@lru_cache(maxsize=1)
+def _quadrature() -> tuple[FloatArray, FloatArray]:
+    nodes, weights = np.polynomial.legendre.leggauss(300)
+    return nodes, weights
+
+
 def _one_sided_interval(ratio: float, count: int, degrees: float, level: float) -> Interval:
     side = tail(level)
     scale = 3 * np.sqrt(count)
     start = scale * ratio
-    nodes, weights = np.polynomial.legendre.leggauss(400)
+    nodes, weights = _quadrature()
     factors = np.sqrt(stats.chi2.ppf((nodes + 1) / 2, degrees) / degrees)
 
     def bound(probability: float) -> float:
         # P(noncentral t <= start), integrated over the chi factor: stable where library routines overflow.
         reach = 12 * np.sqrt(1 + start**2 / min(degrees, 4))
         root = optimize.brentq(
-            lambda shift: special.ndtr(start * factors - shift) @ weights / 2 - probability,
+            lambda shift: (special.ndtr(start * factors - shift) * weights).sum() / 2 - probability,
             start - reach,
             start + reach,
         )
@@ -227,9 +228,7 @@ def _nearest_interval(indices: Indices, count: int, degrees: float, level: float
     return Interval(ratio, ratio - half, ratio + half, count, count, level, "Bissell 1990")
 
 
-def _normal_tails(
-    means: FloatArray, deviations: FloatArray, lower: float | None, upper: float | None
-) -> FloatArray:
+def _normal_tails(means: FloatArray, deviations: FloatArray, lower: float | None, upper: float | None) -> FloatArray:
     share = np.zeros(np.broadcast_shapes(means.shape, deviations.shape))
     if lower is not None:
         share = share + special.ndtr((lower - means) / deviations)

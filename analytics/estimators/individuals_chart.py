@@ -35,9 +35,7 @@ class IndividualsChart:
     jumps: tuple[int, ...]
 
 
-def individuals_chart(
-    readings: ArrayLike, baseline: int | None = None, minimum: int = 8
-) -> IndividualsChart | TooFew:
+def individuals_chart(readings: ArrayLike, baseline: int | None = None, minimum: int = 8) -> IndividualsChart | TooFew:
     """Draw up the individuals chart of readings in time order.
 
     Centre = mean, limits = mean -+ 3 (mean moving range) / 1.128, moving-range limit 3.267 (mean moving
