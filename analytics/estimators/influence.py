@@ -55,6 +55,18 @@ def few_units_variance(units: IntArray, observations: IntArray) -> FloatArray:
     return np.asarray(np.where((units == observations) | (units < 2), 1.0, k / (k - 1) * (n - 1) / n))
 
 
+def not_below(table: RiskTable, units: IntArray, alone: FloatArray, between: FloatArray) -> FloatArray:
+    """Give at each row the variance between units with its few-units factor, never below the one of units seen once.
+
+    alone, between: (rows). Where every unit is seen once it is `alone` itself, which late entry would move the
+    jackknife off. One unit says nothing of the variance between units: its observations then count as one.
+    """
+    n = table.observations
+    between = between * few_units_variance(units, n)[table.group]
+    worst = np.where((units == 1) & (n > 1), n, 1)[table.group]
+    return np.where((units == n)[table.group], alone, np.maximum(between, alone * worst))
+
+
 def few_units_quantile(units: IntArray, observations: IntArray, alpha: float) -> FloatArray:
     """Give the normal quantile times t[units - 1] / t[observations - 1], plain where every unit is seen once."""
     z = float(special.ndtri(1 - alpha))

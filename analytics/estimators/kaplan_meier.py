@@ -8,31 +8,17 @@ import numpy.typing as npt
 from scipy import special
 
 from analytics.estimators.arrays import BoolArray, FloatArray, IntArray, as_numbers, tail
+from analytics.estimators.curve_values import CurveValues, nobody_yet, read_curve
 from analytics.estimators.influence import (
     codes_by_group,
     few_units_quantile,
-    few_units_variance,
+    not_below,
     variance_between_units,
 )
 from analytics.estimators.interval import Intervals
 from analytics.estimators.risk_table import RiskTable, risk_table
 
 Limits = Literal["log-log", "log", "plain"]
-
-
-@dataclass(frozen=True)
-class CurveValues:
-    """Hold a curve at given times, each array (groups, times).
-
-    known: False after a group's last observed time, where estimate and limits repeat the last ones.
-    """
-
-    time: FloatArray
-    estimate: FloatArray
-    lower: FloatArray
-    upper: FloatArray
-    at_risk: FloatArray
-    known: BoolArray
 
 
 @dataclass(frozen=True)
@@ -55,16 +41,8 @@ class SurvivalCurves:
     def at(self, times: npt.ArrayLike) -> CurveValues:
         """Read the curves at the given times (times in the unit of the durations)."""
         when = np.atleast_1d(as_numbers("times", times))
-        row = self.table.rows_at(when)
-        first, last = self.table.start[:-1, None], self.table.start[1:, None]
-        begun, seen = row >= first, last > first
-        safe = np.clip(row, 0, max(len(self.survival) - 1, 0))
-        end = np.where(seen, np.append(self.table.time, 0.0)[np.maximum(last - 1, 0)], -1.0)
-        survival = np.where(begun, np.append(self.survival, 1.0)[safe], 1.0)
-        lower = np.where(begun, np.append(self.lower, 1.0)[safe], np.where(when <= 0, 1.0, self._lower_before(seen)))
-        upper = np.where(begun, np.append(self.upper, 1.0)[safe], 1.0)
-        known = (when <= end) | (survival == 0)
-        return CurveValues(when, survival, lower, upper, self.table.at_risk_at(when), known)
+        before = (1.0, nobody_yet(self.table, when, tail(self.level)), 1.0)
+        return read_curve(self.table, self.survival, (self.survival, self.lower, self.upper), before, when)
 
     def quantile(self, share_failed: float) -> Intervals:
         """Give for each group the time by which this share has failed, infinity where the curve does not get there.
@@ -78,11 +56,6 @@ class SurvivalCurves:
         times = np.append(self.table.time, np.inf)
         found = [times[self.table.first_row(curve <= reach)] for curve in (self.survival, self.lower, self.upper)]
         return Intervals(found[0], found[1], found[2], self.level, f"inverted {self.method}")
-
-    def _lower_before(self, seen: BoolArray) -> FloatArray:
-        alpha = tail(self.level)
-        n = np.append(self.table.at_risk, 1.0)[self.table.start[:-1]][:, None]
-        return np.asarray(np.where(seen, alpha ** (1 / np.maximum(n, 1e-9)), 0.0), dtype=np.float64)
 
 
 def kaplan_meier(
@@ -148,12 +121,7 @@ def _between_units(
     at_exit = np.stack([own - greenwood[table.exit_row], zero + 1], axis=1) * mass[:, None]
     basis = np.stack([np.ones_like(greenwood), greenwood])
     between = variance_between_units(table, cluster, basis, at_entry, at_exit)
-    n = table.observations
-    between = between * few_units_variance(units, n)[table.group]
-    # One unit says nothing of the variance between units: its observations then count as one. Units seen once need
-    # no jackknife, which late entry would move off Greenwood's.
-    worst = np.where((units == 1) & (n > 1), n, 1)[table.group]
-    return np.where((units == n)[table.group], greenwood, np.maximum(between, greenwood * worst))
+    return not_below(table, units, greenwood, between)
 
 
 def _survivors(table: RiskTable) -> FloatArray:
