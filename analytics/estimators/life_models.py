@@ -84,12 +84,8 @@ def _normal_quantile(probability: float) -> float:
     return float(ndtri(probability))
 
 
-WEIBULL = LifeModel(
-    "Weibull", _weibull_log_failed, _weibull_log_sound, _weibull_log_density, _weibull_quantile
-)
-LOGNORMAL = LifeModel(
-    "lognormal", _normal_log_failed, _normal_log_sound, _normal_log_density, _normal_quantile
-)
+WEIBULL = LifeModel("Weibull", _weibull_log_failed, _weibull_log_sound, _weibull_log_density, _weibull_quantile)
+LOGNORMAL = LifeModel("lognormal", _normal_log_failed, _normal_log_sound, _normal_log_density, _normal_quantile)
 MODELS = (WEIBULL, LOGNORMAL)
 
 

@@ -143,9 +143,7 @@ def binned(observations: LifeObservations, ratio: float = 0.005) -> LifeObservat
         return rows
     count = np.add.reduceat(rows.count[order], starts)
     with np.errstate(invalid="ignore"):
-        lower, upper, entry = (
-            np.exp(np.add.reduceat(rows.count[order] * a[order], starts) / count) for a in logs
-        )
+        lower, upper, entry = (np.exp(np.add.reduceat(rows.count[order] * a[order], starts) / count) for a in logs)
     sharp = exact[order][starts] == 1
     upper = np.where(sharp, lower, np.maximum(upper, lower))
     return LifeObservations(lower, upper, count, np.minimum(entry, lower)).collapsed()
@@ -159,6 +157,4 @@ def _log_age(age: Ages) -> Ages:
 def _refuse(bad: NDArray[np.bool_], what: str) -> None:
     """Raise the sentence with the number of offending rows and the first of them (counted from 1)."""
     if bad.any():
-        raise ValueError(
-            f"{what} in {int(bad.sum())} of {len(bad)} rows, first in row {int(bad.argmax()) + 1}"
-        )
+        raise ValueError(f"{what} in {int(bad.sum())} of {len(bad)} rows, first in row {int(bad.argmax()) + 1}")
