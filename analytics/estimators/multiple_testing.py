@@ -1,0 +1,22 @@
+"""Correction for looking at many comparisons at once."""
+
+import numpy as np
+import numpy.typing as npt
+from scipy import stats
+
+from analytics.estimators.arrays import FloatArray, as_amounts
+
+
+def benjamini_hochberg(p_values: npt.ArrayLike) -> FloatArray:
+    """Give the adjusted p value of each look: the smallest false discovery rate at which it would be listed.
+
+    p_values: (looks) every look of the stated family, also those that showed nothing. Raises ValueError unless all
+    lie in 0 .. 1. Method: Benjamini & Hochberg, J. R. Stat. Soc. B 57 (1995) 289 (step-up; independent or positively
+    dependent looks).
+    """
+    p = as_amounts("p_values", p_values)
+    if np.any(p > 1):
+        raise ValueError(f"p_values must not exceed 1, found {float(p.max()):g}")
+    if p.size == 0:
+        return p
+    return np.asarray(stats.false_discovery_control(p, method="bh"), dtype=np.float64)
