@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from ingest.record_model import Field, RecordType
@@ -65,7 +66,7 @@ class ColumnPlan:
     heading: str
     fixed: str | None = None
     unit: str | None = None
-    words: Mapping[str, str] = field(default_factory=dict)
+    words: Mapping[str, str] = dataclasses.field(default_factory=dict)
     decimal: str | None = None
     date_order: str | None = None
 

@@ -1,0 +1,57 @@
+"""Write into the warehouse what it is: its format, the declarations, and from when each column is known."""
+
+from __future__ import annotations
+
+import duckdb
+
+from ingest.marts import MARTS
+from ingest.records import RECORDS
+
+
+def describe(connection: duckdb.DuckDBPyConnection, made_as: int, version: int, load_id: int) -> None:
+    """Create `new.warehouse_format`, `new.record_field` and `new.clock`.
+
+    `clock` has one row per table and column; `clock` NULL means known with the row (its `known_on`), else the column
+    that holds the day from which the value was known.
+    """
+    latest = " union all ".join(
+        f"select max(known_on) as known_on, max(settled_on) as settled_on from new.{r.name}" for r in RECORDS
+    )
+    connection.execute(f"""
+        create table new.warehouse_format as
+        with days as ({latest})
+        select {made_as} as format, {version} as version, {load_id} as load_id,
+          greatest(max(known_on), max(settled_on)) as latest from days
+    """)
+    _declarations(connection)
+    _clocks(connection)
+
+
+def _declarations(connection: duckdb.DuckDBPyConnection) -> None:
+    connection.execute(
+        "create table new.record_field (record varchar, field varchar, column_name varchar, kind varchar, "
+        "unit varchar, required boolean, about varchar)"
+    )
+    rows = [
+        (r.name, f.name, f.column, str(f.kind), f.dimension.step if f.dimension else None, f.required, f.about)
+        for r in RECORDS
+        for f in r.fields
+    ]
+    connection.executemany("insert into new.record_field values ($1, $2, $3, $4, $5, $6, $7)", rows)
+
+
+def _clocks(connection: duckdb.DuckDBPyConnection) -> None:
+    clocks = {(mart.name, column): clock for mart in MARTS for column, clock in mart.clocks.items()}
+    for record in RECORDS:
+        for field in record.fields:
+            if field.known is not None:
+                own_date = field.known != "settled_on"
+                clock = record.field_named(field.known).column if own_date else field.known
+                clocks[record.name, field.column] = clock
+    connection.execute("create table new.clock (record varchar, position integer, column_name varchar, clock varchar)")
+    names = [*(r.name for r in RECORDS), *(m.name for m in MARTS)]
+    columns = connection.execute(
+        "select table_name, column_index, column_name from duckdb_columns() where database_name = 'new'"
+    ).fetchall()
+    rows = [(t, i, c, clocks.get((t, c))) for t, i, c in sorted(columns) if t in names]
+    connection.executemany("insert into new.clock values ($1, $2, $3, $4)", rows)

@@ -1,0 +1,277 @@
+"""Load files into a new version of the warehouse and publish it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from hashlib import sha256
+from pathlib import Path
+
+import duckdb
+
+from ingest.accept import accept, keep_originals
+from ingest.accounting import DISPOSITIONS, count_standing, write_row_events
+from ingest.describe import describe
+from ingest.flags import flag
+from ingest.habits import FULL_STRIP_LISTS_ONLY_BAD, add_implied_findings
+from ingest.mapping import WorkshopMapping, read_mapping
+from ingest.marts import build_marts
+from ingest.match_headings import plan_sheets
+from ingest.plan import LoadError, SheetPlan
+from ingest.read_folder import read_sources
+from ingest.records import RECORDS
+from ingest.resolve import has_old, resolve
+from ingest.type_rows import check_units_known, type_rows
+from ingest.versions import FORMAT, WarehouseFolder, publish, writing
+
+MEMORY_LIMIT = "3GB"
+
+
+@dataclass(frozen=True)
+class SourceCount:
+    """Count the rows of one sheet read as one record type by what they are now."""
+
+    file: str
+    sheet: str | None
+    record: str
+    read: int
+    accepted: int
+    duplicate: int
+    superseded: int
+    quarantined: int
+
+
+@dataclass(frozen=True)
+class LoadReport:
+    """Say what a load did: counts per sheet and record type, and the version that stands now.
+
+    `published` is false where nothing new was read (or in a dry run), so that the version before still stands.
+    """
+
+    version: int | None
+    published: bool
+    sources: tuple[SourceCount, ...]
+    notes: tuple[str, ...]
+    standing: dict[str, int]  # rows ever read, by what they are now
+
+    def to_plain(self) -> dict[str, object]:
+        """Return totals, counts per file, and the standing of every row ever read, ready for JSON."""
+        files: dict[str, dict[str, object]] = {}
+        for source in self.sources:
+            entry = files.setdefault(source.file, {"file": source.file, **dict.fromkeys(("read", *DISPOSITIONS), 0)})
+            for name in ("read", *DISPOSITIONS):
+                entry[name] = int(str(entry[name])) + getattr(source, name)
+            sheets = entry.setdefault("sheets", [])
+            assert isinstance(sheets, list)
+            counts = {name: getattr(source, name) for name in ("read", *DISPOSITIONS)}
+            sheets.append({"sheet": source.sheet, "record": source.record, **counts})
+        totals = {name: sum(getattr(s, name) for s in self.sources) for name in ("read", *DISPOSITIONS)}
+        return {
+            "version": self.version,
+            "published": self.published,
+            "totals": totals,
+            "files": list(files.values()),
+            "standing": self.standing,
+            "notes": list(self.notes),
+        }
+
+
+def load(
+    folder: Path,
+    paths: Sequence[Path],
+    mapping_path: Path | None = None,
+    *,
+    dry_run: bool = False,
+    wait_seconds: float = 600.0,
+    progress: Callable[[str], None] = lambda _: None,
+) -> LoadReport:
+    """Read files, decide what every row is, and publish a new version of the warehouse in `folder`.
+
+    Publishes nothing where nothing new was read, or in a dry run. Raises LoadError with one sentence where a file,
+    sheet, column or mapping cannot be read; then nothing is published and nothing lost.
+    """
+    mapping = read_mapping(mapping_path) if mapping_path else None
+    with writing(folder, wait_seconds) as held:
+        try:
+            return _load_into(held, paths, mapping, dry_run, progress)
+        except duckdb.IOException as fault:
+            raise LoadError(
+                f"'{folder}' cannot be written ({str(fault).splitlines()[0]}); nothing was published"
+            ) from fault
+        except OSError as fault:
+            raise LoadError(f"'{fault.filename or folder}': {fault.strerror}; nothing was published") from fault
+        finally:
+            for left in [*folder.glob("scratch-*"), *folder.glob("building-*")]:
+                left.unlink(missing_ok=True)
+
+
+def _load_into(
+    held: WarehouseFolder,
+    paths: Sequence[Path],
+    mapping: WorkshopMapping | None,
+    dry_run: bool,
+    progress: Callable[[str], None],
+) -> LoadReport:
+    folder, current, number = held.path, held.current, held.next_number()
+    building = folder / f"building-{number:06d}.duckdb"
+    scratch = folder / f"scratch-{os.getpid()}.duckdb"
+    settings: dict[str, str | bool | int | float | list[str]] = {
+        "memory_limit": MEMORY_LIMIT,
+        "temp_directory": str(folder / f"scratch-{os.getpid()}.tmp"),
+    }
+    connection = duckdb.connect(str(scratch), config=settings)
+    try:
+        if current is not None:
+            _attach_old(connection, held.version_file(current))
+        connection.execute(f"attach '{_sql_path(building)}' as new")
+        progress("reading files")
+        plans = plan_sheets(read_sources(connection, paths, mapping), mapping)
+        if not plans:
+            raise LoadError(f"nothing to load in {', '.join(str(p) for p in paths)}: no sheet holds job records")
+        load_id = _open_load(connection, plans, mapping)
+        connection.execute("set preserve_insertion_order = false")
+        progress("checking rows")
+        raw = _decide(connection, plans, held.person_key())
+        progress("building the job records")
+        _finish(connection, number, load_id)
+        report = _report(connection, plans, load_id)
+        if dry_run or not _anything_new(connection, report, current):
+            return replace(report, version=current)
+        for record in RECORDS:
+            keep_originals(connection, record, raw)
+        write_row_events(connection, load_id)
+        connection.execute("checkpoint new")
+        connection.execute("detach new")
+    finally:
+        connection.close()
+    progress("publishing")
+    publish(held, building, number, f"load {load_id}")
+    return replace(report, version=number, published=True)
+
+
+def _sql_path(path: Path) -> str:
+    return str(path).replace("'", "''")
+
+
+def _attach_old(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
+    connection.execute(f"attach '{_sql_path(path)}' as old (read_only)")
+    made = connection.execute("select format from old.warehouse_format").fetchall()[0][0]
+    if made > FORMAT:
+        raise LoadError(
+            f"the job records were made by a newer Layshaft (format {made}; this one writes {FORMAT}): "
+            "update this installation"
+        )
+
+
+def _open_load(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], mapping: WorkshopMapping | None) -> int:
+    """Create `load` and `source` (all loads and sources ever, this one included) and return this load's number."""
+    if has_old(connection):
+        connection.execute(
+            "create table load as select * from old.load; create table source as select * from old.source"
+        )
+    else:
+        connection.execute("""
+            create table load (load_id integer, at timestamp, mapping_version varchar);
+            create table source (source_id integer, load_id integer, file_id integer, file varchar, sheet varchar,
+              record varchar, content_digest varchar, plan_digest varchar, habit boolean, rows_read bigint,
+              replaced boolean, known_content boolean);
+        """)
+    first = connection.execute(
+        "select coalesce(max(load_id), 0), coalesce(max(source_id), 0), coalesce(max(file_id), 0) "
+        "from load left join source using (load_id)"
+    ).fetchall()[0]
+    load_id, next_source, next_file = first[0] + 1, first[1] + 1, first[2] + 1
+    version = str(mapping.version) if mapping is not None and mapping.version is not None else None
+    connection.execute(
+        "insert into load values ($1, $2, $3)", [load_id, dt.datetime.now().replace(microsecond=0), version]
+    )
+    files: dict[Path, int] = {}
+    for offset, plan in enumerate(plans):
+        file_id = files.setdefault(plan.table.file, next_file + len(files))
+        connection.execute(
+            "insert into source values ($1, $2, $3, $4, $5, $6, $7, $8, $9, null, false, false)",
+            [
+                next_source + offset, load_id, file_id, str(plan.table.file), plan.table.sheet, plan.record.name,
+                plan.table.content_digest, _plan_digest(plan), FULL_STRIP_LISTS_ONLY_BAD in plan.habits,
+            ],
+        )  # fmt: skip
+    connection.execute(f"""
+        -- The same content read under another plan: the new reading supersedes the old one.
+        update source as s set replaced = true
+        where s.load_id < {load_id} and exists (
+          select 1 from source as n where n.load_id = {load_id} and n.content_digest = s.content_digest
+            and n.record = s.record and n.plan_digest <> s.plan_digest)
+          and not exists (
+          select 1 from source as n where n.load_id = {load_id} and n.content_digest = s.content_digest
+            and n.record = s.record and n.plan_digest = s.plan_digest)
+    """)
+    return int(load_id)
+
+
+def _plan_digest(plan: SheetPlan) -> str:
+    columns = [
+        [c.field.name, c.source, c.fixed, c.unit, c.decimal, c.date_order, sorted(c.words.items())]
+        for c in plan.columns
+    ]
+    text = json.dumps([plan.record.name, columns, list(plan.needs), sorted(plan.habits), plan.corrects], default=str)
+    return sha256(text.encode()).hexdigest()
+
+
+def _decide(
+    connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], person_key: str
+) -> dict[int, tuple[str, list[str]]]:
+    """Type every planned sheet and resolve record type after record type; returns raw table and headings by source."""
+    ids = [row[0] for row in connection.execute(
+        "select source_id from source where load_id = (select max(load_id) from load) order by source_id"
+    ).fetchall()]  # fmt: skip
+    typed: dict[str, list[str]] = {}
+    raw: dict[int, tuple[str, list[str]]] = {}
+    for source_id, plan in zip(ids, plans, strict=True):
+        check_units_known(plan)
+        table = type_rows(connection, plan, source_id, person_key)
+        typed.setdefault(plan.record.name, []).append(table)
+        raw[source_id] = (plan.table.raw_table, list(plan.table.headings))
+        connection.execute(
+            f"update source set rows_read = (select count(*) from {table}) where source_id = {source_id}"
+        )
+    for record in RECORDS:
+        resolve(connection, record, typed.get(record.name, []))
+        accept(connection, record)
+    add_implied_findings(connection)
+    return raw
+
+
+def _finish(connection: duckdb.DuckDBPyConnection, number: int, load_id: int) -> None:
+    """Build marts, flags and the tables that describe the warehouse itself."""
+    build_marts(connection)
+    flag(connection)
+    connection.execute("create table new.load as select * from load; create table new.source as select * from source")
+    describe(connection, FORMAT, number, load_id)
+    count_standing(connection)
+
+
+def _report(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], load_id: int) -> LoadReport:
+    rows = connection.execute(
+        "select file, sheet, record, read, accepted, duplicate, superseded, quarantined from new.standing "
+        f"where load_id = {load_id} order by source_id"
+    ).fetchall()
+    notes = [
+        f"{plan.table.place}: not read: {', '.join(plan.unused_headings)}" for plan in plans if plan.unused_headings
+    ]
+    names = ("read", *DISPOSITIONS)
+    sums = ", ".join(f"coalesce(sum({name}), 0)::bigint" for name in names)
+    standing = dict(zip(names, connection.execute(f"select {sums} from new.standing").fetchall()[0], strict=True))
+    return LoadReport(None, False, tuple(SourceCount(*row) for row in rows), tuple(notes), standing)
+
+
+def _anything_new(connection: duckdb.DuckDBPyConnection, report: LoadReport, current: int | None) -> bool:
+    """Return whether the load changed anything: rows that are more than repetitions, or old rows now seen otherwise."""
+    if current is None or any(s.accepted or s.superseded or s.quarantined for s in report.sources):
+        return True
+    return bool(connection.execute("select count(*) from source where replaced").fetchall()[0][0]) and bool(
+        connection.execute("select (select count(*) from source where replaced) > "
+                           "(select count(*) from old.source where replaced)").fetchall()[0][0]
+    )  # fmt: skip

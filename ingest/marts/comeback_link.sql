@@ -1,0 +1,47 @@
+-- One row per job that comes back and the job it comes back from, given or inferred.
+-- Inferred: same unit, reopened within the fixed window whatever was sold, a component failed that the earlier job
+-- touched; attributed to the latest such job. `given_from` dates the given link that overrides an inferred one.
+with touched as (  -- one row per job and component position worked on
+  select job, position from new.finding
+  where action in ('adjusted', 'reworked', 'replaced_failed', 'replaced_routine', 'replaced_mate')
+  union
+  select job, position from new.part_line where position is not null and coalesce(movement, 'fitted') = 'fitted'
+),
+failing as (  -- one row per job and component position found failed
+  select job, position, known_on, settled_on, damage_mode from new.finding
+  where coalesce(grade in ('3', '4'), false) or coalesce(role in ('cause', 'failed'), false)
+),
+candidate as (  -- one row per pair of jobs that share a component
+  select later.job as comeback_job, earlier.job as original_job, later.opened as reported, earlier.delivered,
+    max(f.known_on) as known_on, max(f.settled_on) as settled_on,
+    min(f.position) as position, arg_min(f.damage_mode, f.position) as damage_mode
+  from new.job as later
+  join new.job as earlier on earlier.unit = later.unit and earlier.job <> later.job
+    and earlier.delivered <= later.opened and later.opened - earlier.delivered <= $window_days
+  join failing as f on f.job = later.job
+  join touched as t on t.job = earlier.job and t.position = f.position
+  group by all
+),
+inferred as (  -- one row per job that comes back
+  select * from candidate
+  qualify row_number() over (partition by comeback_job order by delivered desc, original_job) = 1
+),
+given as (  -- one row per comeback on record
+  select original_job, comeback_job, reported, position, damage_mode, outcome, payer, cost_cents, odometer_m,
+    known_on, settled_on
+  from new.comeback
+),
+given_of_job as (  -- one row per job that is given as a comeback
+  select comeback_job, min(known_on) as given_from, arg_min(original_job, known_on) as given_original
+  from given where comeback_job is not null group by comeback_job
+)
+select original_job, comeback_job, reported, true as given, position, damage_mode, outcome, payer, cost_cents,
+  odometer_m, known_on, settled_on, null::date as given_from, null::varchar as given_original
+from given
+union all
+select i.original_job, i.comeback_job, i.reported, false, i.position, i.damage_mode, null, null, null,
+  j.odometer_m, i.known_on, i.settled_on, g.given_from, g.given_original
+from inferred as i
+join new.job as j on j.job = i.comeback_job
+left join given_of_job as g on g.comeback_job = i.comeback_job
+order by original_job, reported, given desc, comeback_job

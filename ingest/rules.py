@@ -1,0 +1,115 @@
+"""List the rules that a row must meet beside its own fields: references, and what family and location can mean."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ingest.record_model import RecordType
+from ingest.type_rows import quoted
+
+
+@dataclass(frozen=True)
+class Rule:
+    """Hold one rule of a record type.
+
+    `breaches` is SQL over `{rows}` (the record's valid rows) and the accepted rows of earlier record types (schema
+    `new`); it returns source_id, row_number, field, reason, one row per breach.
+    """
+
+    record: str
+    about: str
+    breaches: str
+
+
+def reference_rules(record: RecordType) -> list[Rule]:
+    """Return a rule for every field that refers to another record: the row waits until that one is on record."""
+    rules = []
+    for field in record.fields:
+        if field.references is None:
+            continue
+        parent, parent_field = field.references.split(".")
+        rules.append(
+            Rule(
+                record.name,
+                f"{field.name} names a {parent} on record",
+                f"""
+                select r.source_id, r.row_number, {quoted(field.name)} as field,
+                  {quoted(f"its {parent} ")} || '''' || r.{field.column} || ''' is not on record (yet)' as reason
+                from {{rows}} as r
+                where r.{field.column} is not null
+                  and r.{field.column} not in (select {parent_field} from new.{parent})
+                """,
+            )
+        )
+    return rules
+
+
+_PLACE_OF_JOB = """
+with place as (
+  select r.source_id, r.row_number, r.{column} as named, u.family
+  from {{rows}} as r join new.job as j on j.job = r.job join new.unit as u on u.unit = j.unit
+  where r.{column} is not null
+),
+unknown as (
+  select * from place
+  where family in (select family from new.{parent})
+    and (family, named) not in (select (family, {column}) from new.{parent})
+)
+select u.source_id, u.row_number, '{column}' as field,
+  'family ' || u.family || ' has no {words} ''' || u.named || '''; did you mean '''
+    || arg_max(p.{column}, jaro_winkler_similarity(lower(p.{column}), lower(u.named))) || '''?' as reason
+from unknown as u join new.{parent} as p on p.family = u.family
+group by u.source_id, u.row_number, u.family, u.named
+"""
+
+
+def _of_family(record: str, column: str, parent: str, words: str) -> Rule:
+    sql = _PLACE_OF_JOB.format(column=column, parent=parent, words=words)
+    return Rule(record, f"{column} is one of the family's {words}s", sql)
+
+
+OTHER_RULES: tuple[Rule, ...] = (
+    _of_family("finding", "position", "position", "component position"),
+    _of_family("shim", "location", "shim_location", "shim location"),
+    _of_family("measurement", "location", "shim_location", "shim location"),
+    Rule(
+        "shim",
+        "a piece can sit at its location",
+        """
+        select r.source_id, r.row_number, 'thickness' as field,
+          'thickness ' || printf('%.3f', r.thickness_um / 1000.0) || ' mm cannot sit at ' || l.location || ' of family '
+            || l.family || ', which takes ' || printf('%.3f', l.thinnest_um / 1000.0) || ' to '
+            || printf('%.3f', l.thickest_um / 1000.0) || ' mm in all' as reason
+        from {rows} as r
+        join new.job as j on j.job = r.job
+        join new.unit as u on u.unit = j.unit
+        join new.shim_location as l on l.family = u.family and l.location = r.location
+        where r.thickness_um > l.thickest_um or (not l.stackable and r.thickness_um < l.thinnest_um)
+        """,
+    ),
+    Rule(
+        "comeback",
+        "a comeback is reported after the work it comes back from was handed over",
+        """
+        select r.source_id, r.row_number, 'reported' as field,
+          'reported ' || r.reported || ', before job ' || r.original_job || ' was handed over on '
+            || coalesce(j.delivered, j.closed, j.opened) as reason
+        from {rows} as r join new.job as j on j.job = r.original_job
+        where r.reported < coalesce(j.delivered, j.closed, j.opened)
+        """,
+    ),
+    Rule(
+        "comeback",
+        "a job does not come back as itself",
+        """
+        select source_id, row_number, 'comeback_job' as field,
+          'job ' || original_job || ' cannot be its own comeback' as reason
+        from {rows} where comeback_job = original_job
+        """,
+    ),
+)
+
+
+def rules_of(record: RecordType) -> list[Rule]:
+    """Return every rule that rows of this record type must meet."""
+    return [*reference_rules(record), *(rule for rule in OTHER_RULES if rule.record == record.name)]
