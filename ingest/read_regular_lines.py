@@ -1,0 +1,192 @@
+"""Read a large text file of regular lines through DuckDB's reader, with its lines counted independently."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import polars as pl
+
+from ingest.heading_text import unique_headings
+from ingest.plan import RefusedRow, SourceTable
+from ingest.raw_table import BLANKS, columns_in_use, content_digest, filled, next_raw_table
+from ingest.text_dialect import Dialect, why_refused
+
+_CHUNK = 2_000_000
+_NEWLINE, _RETURN = 10, 13
+_BLANK_STARTS = (ord(" "), ord("\t"), 0xC2)  # 0xC2 begins a no-break space
+
+
+@dataclass(frozen=True)
+class LargeText:
+    """Describe a large text file: its path, the same text in UTF-8, its dialect and its heading row."""
+
+    path: Path
+    text_file: Path
+    dialect: Dialect
+    heading_line: int
+    heading_cells: list[str]
+
+
+@dataclass(frozen=True)
+class LineScan:
+    """Hold what a pass over a file's bytes found; `end` is where its last line ends, `newline` None if mixed."""
+
+    lines: int
+    end: int
+    newline: str | None
+    has_nul: bool
+    has_blank_line: bool
+    may_have_blank_cell: bool
+
+
+def scan_lines(path: Path, dialect: Dialect) -> LineScan:
+    """Count the lines of a file and look for what DuckDB's reader would not number or clean as we do."""
+    end = _end_of_last_line(path)
+    delimiter, quote = dialect.delimiter.encode()[-1], dialect.quote.encode()
+    newlines = returns = pairs = 0
+    has_nul = blank_line = blank_cell = False
+    before = b"\n"
+    with path.open("rb") as file:
+        left = end
+        while left and (chunk := file.read(min(_CHUNK, left))):
+            left -= len(chunk)
+            codes = np.frombuffer(before + chunk, np.uint8)
+            ends = codes == _NEWLINE
+            newlines += int(np.count_nonzero(ends[1:]))
+            has_nul = has_nul or b"\0" in chunk
+            next_is_end = ends[1:]
+            if b"\r" in chunk or before == b"\r":
+                marks = codes == _RETURN
+                returns += int(np.count_nonzero(marks[1:]))
+                pairs += int(np.count_nonzero(marks[:-1] & ends[1:]))
+                next_is_end = ends[1:] | marks[1:]
+            blank_line = blank_line or bool((ends[:-1] & next_is_end).any())
+            if not blank_cell:
+                blank_cell = quote in chunk or _starts_blank(codes, ends | (codes == delimiter))
+            before = chunk[-1:]
+    newline = "\\n" if not returns else "\\r\\n" if returns == pairs == newlines else None
+    return LineScan(newlines + 1, end, newline, has_nul, blank_line, blank_cell)
+
+
+def _starts_blank(
+    codes: np.ndarray[tuple[int], np.dtype[np.uint8]], breaks: np.ndarray[tuple[int], np.dtype[np.bool_]]
+) -> bool:
+    return any(bool((breaks[:-1] & (codes[1:] == start)).any()) for start in _BLANK_STARTS)
+
+
+def _end_of_last_line(path: Path) -> int:
+    """Return the file's length without the line ends at its foot."""
+    end = path.stat().st_size
+    with path.open("rb") as file:
+        while end:
+            start = max(0, end - 4096)
+            file.seek(start)
+            kept = file.read(end - start).rstrip(b"\r\n")
+            if kept:
+                return start + len(kept)
+            end = start
+    return end
+
+
+def read_regular_lines(connection: duckdb.DuckDBPyConnection, text: LargeText) -> SourceTable | None:
+    """Read a large text file through DuckDB's reader; None where it has to be split by other means.
+
+    One line must be one record: rows and refused rows together must be as many as the lines counted. So quoted
+    line breaks, blank lines between rows, NUL bytes and mixed line ends are left to the caller.
+    """
+    if any(sign in str(text.text_file) for sign in "*?["):  # DuckDB would take the name for a pattern
+        return None
+    scan = scan_lines(text.text_file, text.dialect)
+    if scan.has_nul or scan.has_blank_line or scan.newline is None:
+        return None
+    name = next_raw_table(connection)
+    cells = f"{name}_cells"
+    rejects = _read_cells(connection, cells, text, scan)
+    stored = connection.execute(f"select count(*) from {cells}").fetchall()[0][0]
+    refused = _refused_lines(text, scan, rejects)
+    if refused is None or stored + len(rejects) != scan.lines - text.heading_line:
+        connection.execute(f"drop table {cells}").fetchall()
+        return None
+    return _number_rows(connection, name, text, refused, int(stored))
+
+
+def _read_cells(connection: duckdb.DuckDBPyConnection, cells: str, text: LargeText, scan: LineScan) -> list[int]:
+    """Read every cell as text into the table `cells`; return where the rejected lines begin, in bytes."""
+    width = len(text.heading_cells)
+    columns = ", ".join(f"'c{index}': 'VARCHAR'" for index in range(width))
+    blank = "case when trim(c{0}, $blanks) = '' then null else c{0} end as c{0}" if scan.may_have_blank_cell else "c{0}"
+    chosen = ", ".join(blank.format(index) for index in range(width))
+    connection.execute(
+        f"""create temp table {cells} as select {chosen} from read_csv($path, auto_detect = false, delim = $delimiter,
+        quote = $quote, escape = $quote, comment = '', header = false, skip = {text.heading_line},
+        columns = {{{columns}}}, new_line = '{scan.newline}', store_rejects = true,
+        rejects_table = '{cells}_rejects', rejects_scan = '{cells}_scans', rejects_limit = 0)""",
+        {"path": str(text.text_file), "delimiter": text.dialect.delimiter, "quote": text.dialect.quote}
+        | ({"blanks": BLANKS} if scan.may_have_blank_cell else {}),
+    ).fetchall()
+    places = connection.execute(f"select distinct line_byte_position from {cells}_rejects order by 1").fetchall()
+    for table in (f"{cells}_rejects", f"{cells}_scans"):
+        connection.execute(f"drop table {table}").fetchall()
+    return [int(place[0]) - 1 for place in places]
+
+
+def _refused_lines(text: LargeText, scan: LineScan, starts: list[int]) -> list[RefusedRow] | None:
+    """Return the lines that begin at the rejected places, each looked at again; None where one is not what it seems."""
+    refused: list[RefusedRow] = []
+    line, position = 1, 0
+    with text.text_file.open("rb") as file:
+        for start in starts:
+            file.seek(position)
+            between = file.read(start - position)
+            line += between.count(b"\n")
+            found = file.readline()
+            if found in (b"\n", b"\r\n"):  # with CR LF the place may be that of the LF before the line
+                line += 1
+                start += len(found)
+                found = file.readline()
+            position = start
+            record = next(text.dialect.records(found.decode(errors="replace").rstrip("\r\n")), None)
+            if record is None:
+                refused.append(RefusedRow(line, "", ""))
+                continue
+            reason = why_refused(record, len(text.heading_cells))
+            if reason is None or start >= scan.end or not between.endswith(b"\n"):
+                return None
+            blank = not any(filled(cell) for cell in record.fields or [record.text])
+            refused.append(RefusedRow(line, record.text, "" if blank else reason))
+    return refused
+
+
+def _number_rows(
+    connection: duckdb.DuckDBPyConnection, name: str, text: LargeText, refused: list[RefusedRow], stored: int
+) -> SourceTable:
+    """Give every row its line number; rows of blank cells are taken out, refused lines are counted past."""
+    width = len(text.heading_cells)
+    kept = columns_in_use(connection, f"{name}_cells", text.heading_cells)
+    cells = ", ".join(f"c{index} as c{place}" for place, index in enumerate(kept))
+    filled_row = " or ".join(f"c{index} is not null" for index in range(width))
+    blank = connection.execute(f"select count(*) from {name}_cells where not ({filled_row})").fetchall()[0][0]
+    if not refused and not blank:
+        base, columns = f"{name}_cells", [f"c{index}" for index in kept]
+        number = f"rowid + {text.heading_line + 1}"
+        connection.execute(f"create temp view {name} as select {number} as row_number, {cells} from {base}").fetchall()
+    else:
+        base, columns = name, [f"c{place}" for place in range(len(kept))]
+        last = text.heading_line + stored + len(refused)
+        every_line = np.arange(text.heading_line + 1, last + 1, dtype=np.int64)
+        numbers = np.setdiff1d(every_line, [row.row_number for row in refused], assume_unique=True)
+        connection.register("line_numbers", pl.DataFrame({"row_number": numbers}))
+        connection.execute(
+            f"create temp table {name} as select row_number, {cells} from line_numbers positional join {name}_cells "
+            f"where {filled_row}"
+        ).fetchall()
+        connection.unregister("line_numbers")
+        connection.execute(f"drop table {name}_cells").fetchall()
+    named = unique_headings(text.heading_cells)
+    headings = tuple(named[index] for index in kept)
+    lines = tuple(row for row in refused if row.reason)
+    digest = content_digest(connection, base, columns, headings, lines)
+    return SourceTable(text.path, None, name, headings, text.heading_line, stored - blank, False, digest, lines)
