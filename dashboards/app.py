@@ -1,0 +1,68 @@
+"""Make the pages from the parts of this room."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import dash
+
+from analytics.question import Question
+from analytics.questions import every_question
+from dashboards.asking import Asking
+from dashboards.chart_engine import ChartEngine
+from dashboards.charts.theme import register_theme
+from dashboards.connect_address import connect_address
+from dashboards.connect_pages import connect_pages
+from dashboards.connect_sections import connect_sections
+from dashboards.frame import frame
+from dashboards.open_records import OpenRecords
+from dashboards.web_rules import answer_faults, serve_chart_engine, set_browser_rules
+
+_INDEX = """<!DOCTYPE html>
+<html lang="en">
+  <head>
+    {%metas%}
+    <meta name="viewport" content="width=device-width, initial-scale=1">
+    <title>{%title%}</title>
+    <link rel="icon" href="/assets/mark.svg" type="image/svg+xml">
+    {%css%}
+  </head>
+  <body>
+    <noscript><p>These pages need JavaScript. Without it, ask at the command line: layshaft show QUESTION</p></noscript>
+    {%app_entry%}
+    {%config%}
+    {%scripts%}
+    {%renderer%}
+  </body>
+</html>
+"""
+
+
+def make_app(
+    warehouse_folder: Path, questions: Mapping[str, Question] | None = None, engine: ChartEngine | None = None
+) -> dash.Dash:
+    """Return the service over the job records in `warehouse_folder`, which need not hold any yet.
+
+    `questions` are every question by name unless given; `engine` provides the browser's drawing script.
+    """
+    register_theme()
+    app = dash.Dash(
+        "layshaft",
+        assets_folder=str(Path(__file__).with_name("assets")),
+        index_string=_INDEX,
+        title="Layshaft",
+        update_title=None,
+        suppress_callback_exceptions=True,  # a section's parts exist only while its page is shown
+        enable_mcp=False,
+        add_log_handler=False,
+    )
+    app.layout = frame()
+    asking = Asking(OpenRecords(warehouse_folder), every_question() if questions is None else questions)
+    connect_pages(app, asking)
+    connect_sections(app, asking)
+    connect_address(app, asking)
+    serve_chart_engine(app.server, engine or ChartEngine())
+    set_browser_rules(app.server, app.csp_hashes())
+    answer_faults(app.server)
+    return app

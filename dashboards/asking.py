@@ -1,0 +1,121 @@
+"""Ask questions of the published job records on behalf of the pages, and keep the answers."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+
+from analytics.answer import Answer
+from analytics.history import History
+from analytics.job_sheet import JobSheet, job_sheet
+from analytics.question import Question, QuestionError, find_question
+from analytics.scope_choices import check_scope, scope_choices
+from analytics.warehouse_file import Warehouse
+from dashboards.address import View
+from dashboards.bounded_cache import BoundedCache
+from dashboards.open_records import OpenRecords
+from dashboards.page import ChartFunction, Section
+
+KEPT_ANSWERS = 256
+
+
+@dataclass(frozen=True)
+class Shown:
+    """Hold an answer with its charts drawn up, ready for a page."""
+
+    answer: Answer
+    charts: tuple[dict[str, Any], ...]
+
+
+class Asking:
+    """Answer the pages' questions from one folder of job records, keeping a bounded number of answers."""
+
+    def __init__(self, records: OpenRecords, questions: Mapping[str, Question], kept: int = KEPT_ANSWERS) -> None:
+        """Ask `questions` of `records`."""
+        self.records = records
+        self.questions = questions
+        self._kept = BoundedCache(kept)
+
+    def answer(self, section: Section, view: View) -> Shown:
+        """Return the section's answer in this view.
+
+        Raises QuestionError or WarehouseError in one plain sentence.
+        """
+        question, options = self._question(section, view)
+        with self.records.current() as warehouse:
+            history = self._history(warehouse, view)
+            key = ("answer", section.mark, question.name, *_key(history), tuple(sorted(options.items())))
+            shown: Shown = self._kept.get(key, lambda: _shown(question.ask(history, options), section.charts))
+        return shown
+
+    def jobs_behind(self, section: Section, view: View, row: int) -> tuple[Mapping[str, Any], pl.DataFrame]:
+        """Return row number `row` of the section's answer and the jobs behind it.
+
+        Raises QuestionError where the row does not exist or the question cannot name its jobs.
+        """
+        question, options = self._question(section, view)
+        rows = self.answer(section, view).answer.rows
+        if question.jobs_behind is None:
+            raise QuestionError(f"'{question.name}' does not rest on single jobs")
+        if not 0 <= row < rows.height:
+            raise QuestionError(f"this answer has {rows.height} rows; there is no row {row + 1}")
+        chosen = rows.row(row, named=True)
+        texts = {**options, **{name: str(value) for name, value in chosen.items() if value is not None}}
+        behind: Callable[[History, Mapping[str, str]], pl.DataFrame] = question.jobs_behind
+        with self.records.current() as warehouse:
+            history = self._history(warehouse, view)
+            key = ("jobs", section.mark, question.name, *_key(history), tuple(sorted(texts.items())))
+            jobs: pl.DataFrame = self._kept.get(key, lambda: behind(history, texts))
+        return chosen, jobs
+
+    def choices(self, view: View) -> dict[str, list[str]]:
+        """Return what each filter can be set to."""
+        with self.records.current() as warehouse:
+            history = History(warehouse, view.as_of or default_day(warehouse), view.scope)
+            choices: dict[str, list[str]] = self._kept.get(("choices", *_key(history)), lambda: scope_choices(history))
+        return choices
+
+    def sheet(self, job: str, view: View) -> JobSheet:
+        """Return the whole sheet of one job; raises QuestionError where no such job was known."""
+        with self.records.current() as warehouse:
+            return job_sheet(self._history(warehouse, view), job)
+
+    def day(self, view: View) -> dt.date:
+        """Return the day as of which this view is asked."""
+        with self.records.current() as warehouse:
+            return view.as_of or default_day(warehouse)
+
+    def version(self) -> int:
+        """Return the published version of the job records."""
+        with self.records.current() as warehouse:
+            return warehouse.version
+
+    def _question(self, section: Section, view: View) -> tuple[Question, dict[str, str]]:
+        question = find_question(section.question, self.questions)
+        return question, question.chosen({**section.options, **view.options.get(section.mark, {})})
+
+    def _history(self, warehouse: Warehouse, view: View) -> History:
+        history = History(warehouse, view.as_of or default_day(warehouse), view.scope)
+        check_scope(view.scope, self._kept.get(("choices", *_key(history)), lambda: scope_choices(history)))
+        return history
+
+
+def default_day(warehouse: Warehouse) -> dt.date:
+    """Return the day as of which a view is asked when it names none: today, or the last day on record if earlier."""
+    latest = warehouse.query("select latest from warehouse_format")["latest"][0]
+    today = dt.date.today()
+    return min(today, latest) if latest else today
+
+
+def _key(history: History) -> tuple[Any, ...]:
+    filters = tuple(sorted(history.scope.filters().items()))
+    return history.warehouse.version, history.as_of, filters
+
+
+def _shown(answer: Answer, charts: tuple[ChartFunction, ...]) -> Shown:
+    drawn = [chart for make in charts if (chart := make(answer)) is not None]
+    return Shown(answer, tuple(chart.to_dict() for chart in drawn))

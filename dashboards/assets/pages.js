@@ -1,0 +1,138 @@
+/* What the browser does itself: draw charts, hand back what was picked, fit tables, move the focus. */
+(function () {
+  "use strict";
+
+  const ENGINE = "/chart-engine.js";
+  const PATIENCE = 120; // frames to wait for a place to be there
+  const NARROW = 640; // pixels, below which a table keeps only its first columns
+  const views = new Map(); // drawn charts by their place
+  let engine = null;
+  let pickedNow = false;
+
+  function chartEngine() {
+    engine = engine || import(ENGINE).then(() => window.vegaEmbed);
+    return engine;
+  }
+
+  function mark(id) {
+    return id.section.split("#")[1];
+  }
+
+  function whenThere(find, frames = PATIENCE) {
+    return new Promise((found) => {
+      const look = (left) => {
+        const place = find();
+        if (place || left === 0) { found(place); } else { requestAnimationFrame(() => look(left - 1)); }
+      };
+      look(frames);
+    });
+  }
+
+  function forget(key) {
+    if (views.has(key)) {
+      views.get(key).finalize();
+      views.delete(key);
+    }
+  }
+
+  function forgetLeft() {
+    for (const [key, drawn] of views) {
+      if (!drawn.host.isConnected) { forget(key); }
+    }
+  }
+
+  function listen(drawn, id, search) {
+    const signals = drawn.view.getState({ signals: (name) => name === "picked" }).signals;
+    if (!("picked" in signals)) { return; }
+    drawn.view.addSignalListener("picked", (_, value) => {
+      const row = value && value.row && value.row[0];
+      if (row !== undefined && row !== null) {
+        pickedNow = true;
+        window.dash_clientside.set_props({ part: "picked", section: id.section }, { data: { row: row, search: search } });
+      }
+    });
+  }
+
+  async function drawOne(spec, place, id, search) {
+    const key = id.section + "/" + place;
+    const selector = "#" + CSS.escape(mark(id)) + " .chart[data-place='" + place + "']";
+    const embed = await chartEngine();
+    const host = await whenThere(() => document.querySelector(selector));
+    forget(key);
+    if (!host) { return; } // the page was left before the chart was drawn
+    const drawn = await embed(host, spec, { actions: false, renderer: "svg", ast: true, tooltip: { theme: "layshaft" } });
+    views.set(key, { host: host, finalize: drawn.finalize });
+    listen(drawn, id, search);
+    host.dataset.drawn = "yes";
+  }
+
+  /* Focus the heading of a page that was moved to, or the section that the address names. */
+  async function arrive(_, title) {
+    document.title = title || "Layshaft";
+    forgetLeft();
+    const named = window.location.hash.slice(1);
+    const section = named ? await whenThere(() => document.getElementById(named), 30) : null;
+    if (section) {
+      section.scrollIntoView();
+      setTimeout(() => section.scrollIntoView(), 400); // sections above grow when they are answered
+    } else if (arrive.before) {
+      const heading = document.getElementById("page-heading");
+      if (heading) { heading.focus({ preventScroll: true }); }
+    }
+    arrive.before = true;
+  }
+
+  window.dash_clientside = Object.assign({}, window.dash_clientside, {
+    layshaft: {
+      draw: function (specs, id) {
+        forgetLeft();
+        if (specs && specs.charts) {
+          specs.charts.forEach((spec, place) => drawOne(spec, place, id, specs.search || ""));
+        }
+      },
+      pickRow: function (rows, search) {
+        if (!rows || rows.length === 0) { return window.dash_clientside.no_update; }
+        pickedNow = true;
+        return { row: rows[0].row, search: search || "" };
+      },
+      arriveAtJobs: function (children, id) {
+        if (!pickedNow || !children || children.length === 0) { return; }
+        pickedNow = false;
+        const selector = "#" + CSS.escape(mark(id)) + " .behind h3";
+        whenThere(() => document.querySelector(selector)).then((heading) => {
+          if (heading) {
+            heading.focus({ preventScroll: true });
+            heading.scrollIntoView({ block: "center" });
+          }
+        });
+      },
+      arrive: arrive,
+    },
+  });
+
+  /* Tables: values as said by the service, and fewer columns where there is little room. */
+  window.dashAgGridFunctions = Object.assign({}, window.dashAgGridFunctions, {
+    said: function (params) {
+      return params.data ? params.data[params.colDef.field + "__said"] : "";
+    },
+    fitColumns: function (params) {
+      const narrow = params.clientWidth < NARROW;
+      const wide = params.api.getColumns().filter((column) => (column.getColDef().context || {}).wide);
+      params.api.setColumnsVisible(wide, !narrow);
+    },
+  });
+
+  /* On paper: every row of a table, and every fold open. */
+  function grids(layout) {
+    if (!window.dash_ag_grid) { return; }
+    document.querySelectorAll(".ag-theme-alpine, [class*='ag-theme']").forEach((host) => {
+      const api = host.id && window.dash_ag_grid.getApi(host.id);
+      if (api) { api.setGridOption("domLayout", layout); }
+    });
+  }
+  window.addEventListener("beforeprint", () => {
+    document.querySelectorAll(".grounds, .behind details").forEach((fold) => { fold.open = true; });
+    grids("print");
+  });
+  window.addEventListener("afterprint", () => grids("autoHeight"));
+})();

@@ -1,0 +1,1 @@
+"""Draw answers: one file a question, each chart a pure function of the answer."""

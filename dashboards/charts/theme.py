@@ -1,0 +1,46 @@
+"""Hold the look of every chart: ink on paper, two hues that differ in lightness, and shapes beside them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+
+INK = "#20282c"
+SOFT_INK = "#55605f"
+RULE = "#d5cfc1"
+PAPER = "#fdfcf8"
+FIRST = "#17567a"  # oil blue
+SECOND = "#b2541a"  # rust; told from the blue by every common kind of colour vision, and always by shape or dash too
+FONT = "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', 'Noto Sans', sans-serif"
+THEME = "layshaft"
+
+
+def register_theme() -> None:
+    """Make the look the one that charts are written with."""
+    alt.theme.register(THEME, enable=True)(_theme)
+
+
+def _theme() -> alt.theme.ThemeConfig:
+    text: dict[str, Any] = {"labelColor": INK, "titleColor": SOFT_INK, "labelFontSize": 12, "titleFontSize": 12}
+    axis = {
+        **text, "titleFontWeight": "normal", "domainColor": INK, "tickColor": RULE, "gridColor": RULE,
+        "gridDash": [1, 3], "titlePadding": 10, "labelPadding": 6,
+    }  # fmt: skip
+    return alt.theme.ThemeConfig(
+        config={
+            "background": PAPER,
+            "font": FONT,
+            "padding": 4,
+            "view": {"stroke": None},
+            "axis": axis,
+            "axisY": {"domain": False, "ticks": False},
+            "legend": {**text, "orient": "top", "titleFontWeight": "normal", "symbolStrokeWidth": 2},
+            "title": {"color": INK, "anchor": "start", "fontSize": 13, "fontWeight": "normal", "offset": 10},
+            "point": {"filled": True, "size": 60, "color": FIRST},
+            "line": {"color": FIRST, "strokeWidth": 2},
+            "rule": {"color": INK},
+            "area": {"color": FIRST, "opacity": 0.15},
+            "bar": {"color": FIRST},
+        }
+    )

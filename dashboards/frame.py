@@ -1,0 +1,76 @@
+"""Hold what stands round every page: the way past the menu, the menu, the place for the page."""
+
+from __future__ import annotations
+
+import dash_mantine_components as dmc
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from dashboards.every_page import PAGES
+
+START, RECORDS = "/", "/records"
+MENU: tuple[tuple[str, str], ...] = (
+    (START, "This week"),
+    *((page.address, page.title) for page in PAGES),
+    (RECORDS, "Records"),
+)
+
+
+def frame() -> Component:
+    """Return the frame that stays while pages change."""
+    return dmc.MantineProvider(
+        [
+            dcc.Location(id="address", refresh="callback-nav"),
+            html.A("Skip to the page", href="#page", className="skip no-print"),
+            html.Header(
+                [
+                    html.Span("Layshaft", className="sign"),
+                    html.Nav(id="menu", **{"aria-label": "Pages"}),
+                ],
+                className="top no-print",
+            ),
+            html.Main(id="page", tabIndex=-1),
+            html.Footer(
+                "Layshaft works from this workshop's own job records. Settings from history are a starting point; "
+                "the unit maker's service data come first.",
+                className="foot",
+            ),
+            dcc.Store(id="page-title"),
+        ],
+        forceColorScheme="light",
+        theme={
+            "fontFamily": "inherit",
+            "primaryColor": "oil",
+            "defaultRadius": 2,
+            "colors": {
+                "oil": [
+                    "#eef5f9",
+                    "#d9e8f0",
+                    "#b1d0e0",
+                    "#85b6cf",
+                    "#5f9fc0",
+                    "#3d87ab",
+                    "#17567a",
+                    "#134a69",
+                    "#0f3d57",
+                    "#0a2c40",
+                ]
+            },
+        },
+    )
+
+
+def menu(pathname: str) -> list[Component]:
+    """Return the menu, with the page that is shown marked."""
+    return [
+        html.Ul(
+            [
+                html.Li(
+                    html.Span(title, className="here", **{"aria-current": "page"})
+                    if address == (pathname.rstrip("/") or START)
+                    else dcc.Link(title, href=address)
+                )
+                for address, title in MENU
+            ]
+        )
+    ]

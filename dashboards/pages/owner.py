@@ -1,0 +1,20 @@
+"""Declare the owner's page."""
+
+from __future__ import annotations
+
+from dashboards.charts.comebacks import comebacks_by_distance, comebacks_by_months, comebacks_under_other_rules
+from dashboards.page import Page, Section
+
+OWNER = Page(
+    address="/owner",
+    title="Owner",
+    lead="What a delivered job still costs us, and what that means for the price.",
+    sections=(
+        Section(
+            question="comebacks",
+            heading="How many of the jobs we deliver come back?",
+            charts=(comebacks_by_months, comebacks_by_distance, comebacks_under_other_rules),
+            narrow=("months", "share"),
+        ),
+    ),
+)

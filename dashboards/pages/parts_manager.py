@@ -1,0 +1,20 @@
+"""Declare the parts manager's page."""
+
+from __future__ import annotations
+
+from dashboards.charts.parts_usage import parts_usage_by_month, parts_usage_change
+from dashboards.page import Page, Section
+
+PARTS_MANAGER = Page(
+    address="/parts-manager",
+    title="Parts manager",
+    lead="What goes over the counter, and what is going faster than it did.",
+    sections=(
+        Section(
+            question="parts-usage",
+            heading="Which parts do we use, and is the use rising?",
+            charts=(parts_usage_change, parts_usage_by_month),
+            narrow=("part", "description", "used_last_12_months"),
+        ),
+    ),
+)

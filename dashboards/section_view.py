@@ -1,0 +1,199 @@
+"""Show one section: the answer in words and one number, the charts, the table, the grounds, the jobs behind."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import dash_mantine_components as dmc
+import polars as pl
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from analytics.answer import Answer, Assumption, Column
+from analytics.question import Option, Question
+from dashboards.asking import Shown
+from dashboards.job_links import job_link
+from dashboards.page import Page, Section
+from dashboards.said import said, said_day
+from dashboards.tables import answer_grid, shown_columns
+
+MOST_JOBS = 100
+
+
+def section_id(part: str, page: Page, section: Section) -> dict[str, str]:
+    """Return the id of one part of a section."""
+    return {"part": part, "section": f"{page.address}#{section.mark}"}
+
+
+def section_frame(page: Page, section: Section, options: Sequence[Option], chosen: Mapping[str, str]) -> html.Section:
+    """Return a section that is still to be answered: its heading, its options, and the places that callbacks fill."""
+    return html.Section(
+        [
+            html.Div(
+                [html.H2(section.heading, id=f"{section.mark}-heading"), _options(page, section, options, chosen)],
+                className="section-head",
+            ),
+            html.Div(
+                html.P("Counting ...", className="waiting"), id=section_id("body", page, section), className="body"
+            ),
+            dcc.Store(id=section_id("specs", page, section)),
+            dcc.Store(id=section_id("picked", page, section), storage_type="session"),
+            html.Div(id=section_id("behind", page, section), className="behind", **{"aria-live": "polite"}),
+        ],
+        id=section.mark,
+        className="section",
+        **{"aria-labelledby": f"{section.mark}-heading"},
+    )
+
+
+def section_body(page: Page, section: Section, question: Question, shown: Shown) -> list[Component]:
+    """Return the answered section, down to its grounds."""
+    answer = shown.answer
+    parts: list[Component] = [_headline(answer)]
+    parts += [
+        html.Div(
+            id={**section_id("chart", page, section), "place": place},
+            className="chart",
+            role="img",
+            **{"aria-label": str(spec.get("description", "chart")), "data-place": str(place)},
+        )
+        for place, spec in enumerate(shown.charts)
+    ]
+    if answer.rows.height:
+        label = f"{section.heading}: {answer.grain}"
+        parts.append(html.P(_how_to_pick(answer, question), className="hint no-print"))
+        parts.append(answer_grid(answer, section_id("table", page, section), section.narrow, label))
+    parts.append(_grounds(answer))
+    return parts
+
+
+def refused(sentence: str) -> list[Component]:
+    """Return what stands in a section that cannot be answered: why, in one sentence."""
+    return [
+        html.P(
+            sentence[:1].upper() + sentence[1:] + ("" if sentence.endswith(".") else "."),
+            className="refused",
+            role="status",
+        )
+    ]
+
+
+def jobs_behind(answer: Answer, row: Mapping[str, Any], jobs: pl.DataFrame, search: str) -> list[Component]:
+    """Return the jobs behind one row, the newest first, each with the way to its sheet."""
+    heading = html.H3(f"{_counted(jobs.height)} behind: {row_name(answer, row)}", tabIndex=-1)
+    facts = html.Dl(
+        [html.Div([html.Dt(c.heading), html.Dd(c.said(row))]) for c in shown_columns(answer.columns)],
+        className="row-facts",
+    )
+    if jobs.is_empty():
+        return [heading, facts]
+    newest = jobs.sort(["opened", "job"], descending=[True, False], nulls_last=True)
+    parts: list[Component] = [heading, facts, _job_table(newest.head(MOST_JOBS), search)]
+    if newest.height > MOST_JOBS:
+        rest = html.Summary(f"Show the {newest.height - MOST_JOBS} older jobs too")
+        parts.append(html.Details([rest, _job_table(newest.tail(newest.height - MOST_JOBS), search)]))
+    return parts
+
+
+def row_name(answer: Answer, row: Mapping[str, Any]) -> str:
+    """Return what a row is about: its words, or its first number where it has none."""
+    words = [said(v) for v in row.values() if isinstance(v, str)]
+    if words:
+        return ", ".join(words)
+    first = answer.columns[0]
+    return f"{first.heading.lower()} {said(row[first.name], first.unit)}"
+
+
+def _headline(answer: Answer) -> html.Div:
+    number = [html.Span(answer.number, className="figure"), html.Span(answer.number_about, className="about")]
+    return html.Div(
+        [
+            html.P(number if answer.number else "", className="number"),
+            html.P(answer.sentence, className="sentence"),
+        ],
+        className="headline",
+    )
+
+
+def _options(page: Page, section: Section, options: Sequence[Option], chosen: Mapping[str, str]) -> html.Div:
+    return html.Div(
+        [_option(page, section, option, chosen.get(option.name)) for option in options], className="options no-print"
+    )
+
+
+def _option(page: Page, section: Section, option: Option, value: str | None) -> Component:
+    option_id = {**section_id("option", page, section), "name": option.name}
+    about = option.about[:1].upper() + option.about[1:]
+    if option.choices:
+        data = [{"value": choice, "label": said(choice)} for choice in option.choices]
+        return dmc.Select(id=option_id, label=about, data=data, value=value, allowDeselect=option.default is None)
+    return dmc.TextInput(id=option_id, label=about, value=value or "", debounce=600)
+
+
+def _how_to_pick(answer: Answer, question: Question) -> str:
+    counted = f"{answer.rows.height} {'row' if answer.rows.height == 1 else 'rows'}, {answer.grain}."
+    if question.jobs_behind is None:
+        return counted
+    return f"{counted} Choose a mark or a row (space bar on the keyboard) for the jobs behind it."
+
+
+def _grounds(answer: Answer) -> html.Details:
+    parts: list[Component] = [html.P(answer.method)]
+    if answer.notes:
+        parts.append(html.Ul([html.Li(note) for note in answer.notes]))
+    if answer.assumptions:
+        parts += [html.H3("What it takes for granted"), _ledger(answer.assumptions)]
+    parts.append(_columns(answer.columns))
+    asked = f"Asked as known on {said_day(answer.as_of)} of version {answer.warehouse_version} of the job records; layshaft show {answer.question}"
+    return html.Details(
+        [html.Summary("How this was worked out"), *parts, html.P(asked, className="asked")], className="grounds"
+    )
+
+
+def _ledger(assumptions: Sequence[Assumption]) -> html.Div:
+    headings = ("Rule", "In", "Left out", "Other rule", "The answer then")
+    head = html.Thead(
+        html.Tr([html.Th(h, scope="col", className="number" if h in ("In", "Left out") else "word") for h in headings])
+    )
+    rows = [
+        html.Tr(
+            [
+                html.Td(line.rule, **{"data-heading": "Rule"}),
+                html.Td(said(line.included), className="number", **{"data-heading": "In"}),
+                html.Td(said(line.left_out), className="number", **{"data-heading": "Left out"}),
+                html.Td(line.alternative or said(None), **{"data-heading": "Other rule"}),
+                html.Td(line.moves or said(None), **{"data-heading": "The answer then"}),
+            ]
+        )
+        for line in assumptions
+    ]
+    return html.Div(html.Table([head, html.Tbody(rows)], className="plain ledger"), className="scrolls")
+
+
+def _columns(columns: Sequence[Column]) -> html.Dl | str:
+    told = [html.Div([html.Dt(c.heading), html.Dd(c.about)]) for c in columns if c.about]
+    return html.Dl(told, className="columns") if told else ""
+
+
+def _job_table(jobs: pl.DataFrame, search: str) -> html.Div:
+    headings = {
+        "job": "Job", "unit": "Unit", "family": "Family", "kind": "Kind", "opened": "Opened", "delivered": "Delivered",
+        "technician": "Technician", "fleet": "Fleet", "because": "Counts because",
+    }  # fmt: skip
+    present = {name: heading for name, heading in headings.items() if name in jobs.columns}
+    head = html.Thead(html.Tr([html.Th(heading, scope="col") for heading in present.values()]))
+    body = [
+        html.Tr(
+            [
+                html.Td(job_link(row[name], search) if name == "job" else said(row[name]), **{"data-heading": heading})
+                for name, heading in present.items()
+            ]
+        )
+        for row in jobs.iter_rows(named=True)
+    ]
+    return html.Div(html.Table([head, html.Tbody(body)], className="plain jobs"), className="scrolls")
+
+
+def _counted(jobs: int) -> str:
+    return f"{jobs:,} {'job' if jobs == 1 else 'jobs'}"

@@ -1,0 +1,42 @@
+"""Serve the pages to this machine, or to the network where asked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from threading import Thread
+
+from waitress import create_server
+
+from analytics.question import Question
+from dashboards.app import make_app
+from dashboards.chart_engine import ChartEngine
+
+THREADS = 8
+
+
+class ServingError(Exception):
+    """Say in one plain sentence why the pages cannot be served."""
+
+
+def serve(
+    folder: Path,
+    host: str = "127.0.0.1",
+    port: int = 8050,
+    when_ready: Callable[[str], None] | None = None,
+    questions: Mapping[str, Question] | None = None,
+) -> None:
+    """Serve the pages until interrupted; `when_ready` is told their address as soon as they answer.
+
+    Port 0 takes any free one. Raises ServingError where the address cannot be had.
+    """
+    engine = ChartEngine()
+    app = make_app(folder, questions, engine)
+    try:
+        server = create_server(app.server, host=host, port=port, threads=THREADS, ident="layshaft")
+    except OSError as fault:
+        raise ServingError(f"the pages cannot be served at {host}:{port}: {fault.strerror or fault}") from fault
+    Thread(target=engine.packed, daemon=True).start()  # made once per machine; nobody's first chart should wait for it
+    if when_ready is not None:
+        when_ready(f"http://{host}:{server.effective_port}/")
+    server.run()

@@ -1,0 +1,60 @@
+"""Show what each person should look at this week: one line for each answer."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from analytics.answer import Answer
+from dashboards.page import Page, Section
+from dashboards.section_view import section_id
+
+
+def start_page(pages: Sequence[Page], day: str) -> list[Component]:
+    """Return the first page before its lines are answered."""
+    return [
+        html.H1("What to look at this week", id="page-heading", tabIndex=-1),
+        html.P(f"One line for each decision, as known on {day}.", className="lead"),
+        *[_person(page) for page in pages],
+        html.Section(
+            [
+                html.H2(dcc.Link("Records", href="/records"), id="start-records"),
+                html.Ul(html.Li(html.P("Counting ...", className="waiting"), id="records-line"), className="lines"),
+            ],
+            className="person",
+            **{"aria-labelledby": "start-records"},
+        ),
+    ]
+
+
+def answered_line(page: Page, section: Section, answer: Answer) -> list[Component]:
+    """Return one answered line: the number, the sentence, the way to the section."""
+    return [
+        html.P(answer.number or " ", className="figure"),
+        html.P([f"{answer.sentence} ", _link(page, section)]),
+    ]
+
+
+def unanswered_line(page: Page, section: Section, sentence: str) -> list[Component]:
+    """Return a line that could not be answered, with the reason."""
+    return [html.P(" ", className="figure"), html.P([f"{sentence[:1].upper()}{sentence[1:]}. ", _link(page, section)])]
+
+
+def _link(page: Page, section: Section) -> dcc.Link:
+    return dcc.Link(section.heading, href=f"{page.address}#{section.mark}", className="onward")
+
+
+def _person(page: Page) -> html.Section:
+    mark = f"start-{page.address.strip('/')}"
+    lines = [
+        html.Li(html.P("Counting ...", className="waiting"), id=section_id("line", page, section))
+        for section in page.sections
+        if section.on_start
+    ]
+    return html.Section(
+        [html.H2(dcc.Link(page.title, href=page.address), id=mark), html.Ul(lines, className="lines")],
+        className="person",
+        **{"aria-labelledby": mark},
+    )
