@@ -2,6 +2,8 @@
 
 import pytest
 
+from analytics.estimators.capability import Capability, capability
+from analytics.estimators.first_try_pack import marking_share, needed_pack
 from analytics.estimators.ring_gear_backlash import ring_shift_for_backlash, side_packs_after_shift
 from analytics.estimators.shim_pieces import NoShimStack, ShimPiece, ShimStack, choose_shim_pieces
 
@@ -30,11 +32,21 @@ def test_a_hundredth_tolerance_would_not_be_met_from_these_steps() -> None:
 
 
 def test_target_depth_is_constant_plus_marked_deviation() -> None:
-    constant, marked, allowed = 66_300, 300, 30
-    target = constant + marked
-    assert target == 66_600
-    assert all(abs(reading - target) <= allowed for reading in (66_570, 66_630))
-    assert not abs(66_640 - target) <= allowed
+    # 66.30 + 0.30 = 66.60 mm. A pack behind the pinion head shortens the depth: response -1, so that a
+    # set marked +0.30 asks for a pack 0.30 mm thinner than an unmarked one.
+    unmarked = needed_pack([1.00], [66.30], [66.30], [-1.0])
+    marked = needed_pack([1.00], [66.30], [66.30 + 0.30], [-1.0])
+    assert marked - unmarked == pytest.approx(marking_share([0.30], 1, [-1.0]))
+    assert marked == pytest.approx([0.70])
+
+
+def test_a_depth_within_three_hundredths_is_within_limits() -> None:
+    # 66.60 +-0.03 mm: readings spread 0.01 about 66.60 leave little outside, none counted.
+    readings = [66.59, 66.60, 66.61, 66.60, 66.61, 66.59, 66.60, 66.60, 66.61, 66.59]
+    found = capability(readings, 66.57, 66.63)
+    assert isinstance(found, Capability)
+    assert found.outside == 0
+    assert found.ppk.estimate > 1
 
 
 def test_backlash_056_for_016_wanted_is_far_out() -> None:
