@@ -67,10 +67,10 @@ def count_known(cells: Sequence[str | None], known: frozenset[str]) -> int:
     """Return how many different known headings stand in a row of cells."""
     met: set[str] = set()
     for cell in cells:
-        if not cell or len(cell) > 80:
-            continue
-        parts = split_unit(cell) or bracketed(cell)
-        met |= known & ({fold_heading(cell), fold_heading(parts[0])} if parts else {fold_heading(cell)})
+        if cell and len(cell) <= 80:
+            parts = split_unit(cell) or bracketed(cell)
+            folded = [fold_heading(parts[0])] if parts else []
+            met.update([name for name in (*folded, fold_heading(cell)) if name in known][:1])
     return len(met)
 
 

@@ -27,6 +27,7 @@ from ingest.vocabularies import FLAG_WORDS, vocabulary_named
 NEAR = 0.8
 CORRECTS = "corrects"
 PLACE_HEADINGS = ("file", "sheet", "row", "reason")  # beside `corrects`: where the row to put right stood, and why
+AS_FOUND = "text as found"  # beside `corrects`: the text of a row that could not be split into columns
 _CURRENCY = re.compile(r"^([A-Z]{3}|[€£$¥]|net|money)$")
 _REPEATED = re.compile(r"#\d+$")
 _UNNAMED = re.compile(r"^\(column [A-Z]+\)$")
@@ -74,6 +75,21 @@ def _plan_table(
             )
         made = [sheet.plan(corrects) for sheet in possible]
     return _with_unused(table, made, readings, corrects)
+
+
+def understand(record: RecordType, heading: str) -> tuple[Field, str | None] | None:
+    """Return the field of a record type that a heading names in our own words and the unit it spells, or None."""
+    plain = _REPEATED.sub("", heading)
+    parts, note = split_unit(plain), bracketed(plain)
+    for field in record.fields:
+        names = names_of_field(field)
+        if parts and carries_unit(field) and fold_heading(parts[0]) in names:
+            return field, parts[1]
+        if fold_heading(plain) in names:
+            return field, None
+        if note and field.dimension is MONEY and fold_heading(note[0]) in names and _CURRENCY.match(note[1]):
+            return field, "money"
+    return None
 
 
 def _corrects(table: SourceTable) -> str | None:
@@ -164,9 +180,10 @@ class _Sheet:
                     unit = mapped.unit or self.spelled(heading, mapped.field)
                     matched.append(_Matched(heading, mapped.field, unit, mapped))
                 continue
-            found = self.understood(heading)
-            if found and found.field.name not in taken:
-                matched.append(found)
+            found = understand(self.record, heading)
+            if found and found[0].name not in taken:
+                unit = self.fitting_unit(heading, *found)
+                matched.append(_Matched(heading, found[0], unit))
         return matched
 
     def fields_said_here(self, said: dict[str, MappedColumn]) -> set[str]:
@@ -174,26 +191,15 @@ class _Sheet:
         return {one.field.name for one in here if one and one.field}
 
     def spelled(self, heading: str, field: Field) -> str | None:
-        parts = split_unit(heading) if carries_unit(field) else None
-        return parts[1] if parts and parts[1] in units_of(field) else None
+        """Return the unit that a mapped heading spells: beside other words, or by being nothing else."""
+        if not carries_unit(field):
+            return None
+        parts = split_unit(heading)
+        unit = parts[1] if parts else spelled_unit(heading)
+        return unit if unit in units_of(field) else None
 
-    def understood(self, heading: str) -> _Matched | None:
-        """Return the field that a heading names in our own words, with its unit, or None."""
-        plain = _REPEATED.sub("", heading)
-        for field in self.record.fields:
-            names = names_of_field(field)
-            parts = split_unit(plain)
-            if parts and carries_unit(field) and fold_heading(parts[0]) in names:
-                return _Matched(heading, field, self.fitting_unit(heading, field, parts[1]))
-            if fold_heading(plain) in names:
-                return _Matched(heading, field, None)
-            note = bracketed(plain)
-            if note and field.dimension is MONEY and fold_heading(note[0]) in names and _CURRENCY.match(note[1]):
-                return _Matched(heading, field, "money")
-        return None
-
-    def fitting_unit(self, heading: str, field: Field, unit: str) -> str:
-        if unit not in units_of(field):
+    def fitting_unit(self, heading: str, field: Field, unit: str | None) -> str | None:
+        if unit is not None and unit not in units_of(field):
             raise LoadError(
                 f"{self.table.place}: heading '{heading}' gives {field.name} in '{unit}'; "
                 f"expected one of {', '.join(units_of(field))}"
@@ -287,7 +293,7 @@ def _with_unused(
     used = {column.heading for plan in plans for column in plan.columns if column.source}
     used |= {table.headings[int(need[1:])] for plan in plans for need in plan.needs}
     said = {_folded(one.heading) for entry in readings for one in entry.columns}
-    passed = {CORRECTS, *PLACE_HEADINGS} if corrects else set()
+    passed = {CORRECTS, *PLACE_HEADINGS, AS_FOUND} if corrects else set()
     unused = []
     for heading in table.headings:
         folded = _folded(heading)

@@ -169,24 +169,38 @@ def _number_rows(
     cells = ", ".join(f"c{index} as c{place}" for place, index in enumerate(kept))
     filled_row = " or ".join(f"c{index} is not null" for index in range(width))
     blank = connection.execute(f"select count(*) from {name}_cells where not ({filled_row})").fetchall()[0][0]
-    if not refused and not blank:
-        base, columns = f"{name}_cells", [f"c{index}" for index in kept]
-        number = f"rowid + {text.heading_line + 1}"
-        connection.execute(f"create temp view {name} as select {number} as row_number, {cells} from {base}").fetchall()
-    else:
+    base, columns = f"{name}_cells", [f"c{index}" for index in kept]
+    number = f"rowid + {text.heading_line + 1}"
+    if refused:
+        _add_line_numbers(connection, base, text.heading_line, refused, stored)
+        number = "row_number"
+    if blank:
         base, columns = name, [f"c{place}" for place in range(len(kept))]
-        last = text.heading_line + stored + len(refused)
-        every_line = np.arange(text.heading_line + 1, last + 1, dtype=np.int64)
-        numbers = np.setdiff1d(every_line, [row.row_number for row in refused], assume_unique=True)
-        connection.register("line_numbers", pl.DataFrame({"row_number": numbers}))
         connection.execute(
-            f"create temp table {name} as select row_number, {cells} from line_numbers positional join {name}_cells "
-            f"where {filled_row}"
+            f"create temp table {name} as select {number} as row_number, {cells} from {name}_cells where {filled_row}"
         ).fetchall()
-        connection.unregister("line_numbers")
         connection.execute(f"drop table {name}_cells").fetchall()
+    else:
+        connection.execute(f"create temp view {name} as select {number} as row_number, {cells} from {base}").fetchall()
     named = unique_headings(text.heading_cells)
     headings = tuple(named[index] for index in kept)
     lines = tuple(row for row in refused if row.reason)
     digest = content_digest(connection, base, columns, headings, lines)
     return SourceTable(text.path, None, name, headings, text.heading_line, stored - blank, False, digest, lines)
+
+
+def _add_line_numbers(
+    connection: duckdb.DuckDBPyConnection, base: str, heading_line: int, refused: list[RefusedRow], stored: int
+) -> None:
+    """Add a column of line numbers to the table of cells, counting past the refused lines."""
+    first = heading_line + 1
+    every_line = np.arange(first, first + stored + len(refused), dtype=np.int64)
+    numbers = np.delete(every_line, [row.row_number - first for row in refused])
+    connection.register("line_numbers", pl.DataFrame({"row_number": numbers}))
+    connection.execute(f"create temp table {base}_numbers as select row_number from line_numbers").fetchall()
+    connection.unregister("line_numbers")
+    connection.execute(f"alter table {base} add column row_number bigint").fetchall()
+    connection.execute(
+        f"update {base} set row_number = n.row_number from {base}_numbers as n where n.rowid = {base}.rowid"
+    ).fetchall()
+    connection.execute(f"drop table {base}_numbers").fetchall()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from ingest.heading_text import find_heading_row, looks_numeric
 from ingest.mapping import ReadingOptions
@@ -61,6 +62,7 @@ def _line_end(text: str, position: int) -> int:
     return len(text) if end < 0 else end
 
 
+@lru_cache
 def _patterns(delimiter: str, quote: str) -> tuple[re.Pattern[str], re.Pattern[str]]:
     """Return the pattern of a record and of one field in it; blanks around a quoted field are allowed."""
     d, q = re.escape(delimiter), re.escape(quote)
