@@ -62,7 +62,7 @@ def capability_indices(mean: float, deviation: float, lower: float | None, upper
     """
     _check_limits(lower, upper)
     if not deviation > 0:
-        raise ValueError(f"expected a spread above zero, found {deviation}: all readings are the same")
+        raise ValueError(f"expected a spread above zero, found {deviation}: the readings compared are all the same")
     above = None if upper is None else (upper - mean) / (3 * deviation)
     below = None if lower is None else (mean - lower) / (3 * deviation)
     both = None if lower is None or upper is None else (upper - lower) / (6 * deviation)

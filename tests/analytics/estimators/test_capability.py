@@ -112,5 +112,5 @@ def test_refusals_are_plain() -> None:
         capability(range(12))
     with pytest.raises(ValueError, match="below the upper"):
         capability(range(12), 5, 5)
-    with pytest.raises(ValueError, match="all readings are the same"):
+    with pytest.raises(ValueError, match="all the same"):
         capability([1.0] * 12, 0, 5)
