@@ -143,10 +143,8 @@ def _refused_lines(text: LargeText, scan: LineScan, starts: list[int]) -> list[R
             between = file.read(start - position)
             line += between.count(b"\n")
             found = file.readline()
-            if found in (b"\n", b"\r\n"):  # with CR LF the place may be that of the LF before the line
-                line += 1
-                start += len(found)
-                found = file.readline()
+            if found == b"\n":  # with CR LF the place may be that of the LF before the line
+                line, start, between, found = line + 1, start + 1, found, file.readline()
             position = start
             record = next(text.dialect.records(found.decode(errors="replace").rstrip("\r\n")), None)
             if record is None:
