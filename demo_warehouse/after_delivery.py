@@ -108,7 +108,8 @@ def write_comeback(
     )
     if opened is not None and payer == "supplier":
         world.rows.add(
-            "money_line", job=opened.job, money_kind="supplier_credit", amount=round(cost * 0.6), booked_on=settled + 20,
+            "money_line", job=opened.job, money_kind="supplier_credit", amount=round(cost * 0.6),
+            booked_on=settled + 20,
             supplier=original.suppliers.get(position or ""),
             part=world.part_of(original.unit, position) if position else None,
         )  # fmt: skip

@@ -13,6 +13,7 @@ from demo_warehouse.rows import Rows
 from demo_warehouse.scenario import Scenario
 from demo_warehouse.vehicles import Unit
 
+ShimParts = dict[tuple[str, str, int], str]
 MOST_TRIALS = 8
 LAST_YEAR_OF_POUND_INCHES = 2018
 
@@ -122,7 +123,9 @@ class Bench:
         self.rows.add("measurement", **row)
         return shown
 
-    def write_pack(self, location: Location, stage: str, pack: tuple[int, ...], parts: dict, trial: int | None) -> None:
+    def write_pack(
+        self, location: Location, stage: str, pack: tuple[int, ...], parts: ShimParts, trial: int | None
+    ) -> None:
         """Write the shims of one location at one stage, one row per thickness."""
         for size in sorted(set(pack)):
             self.rows.add(

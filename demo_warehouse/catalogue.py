@@ -119,7 +119,7 @@ def _location(table: Mapping[str, Any]) -> Location:
         stackable=table.get("stackable"),
         side=table.get("side"),
         pieces=tuple(table.get("pieces", ())),
-        limits=limits,  # type: ignore[arg-type]
+        limits=limits,
     )
 
 

@@ -49,8 +49,8 @@ def _write_family(world: World, family: Family) -> None:
     )
     for position in family.positions:
         world.rows.add(
-            "position", family=family.name, position=position.name, component=position.component, material=position.material,
-            gear=position.gear, mate=position.mate, entered=first,
+            "position", family=family.name, position=position.name, component=position.component,
+            material=position.material, gear=position.gear, mate=position.mate, entered=first,
         )  # fmt: skip
     for place in family.locations:
         world.rows.add(

@@ -40,7 +40,7 @@ def measure_text(values: pl.Series, dimension: Dimension, unit: str) -> pl.Serie
 def reading_text(frame: pl.DataFrame, column: str) -> pl.Series:
     """Return a reading's whole steps as texts in each row's own `unit_written`."""
     seen: dict[tuple[int, str, str], str] = {}
-    texts = []
+    texts: list[str | None] = []
     for value, quantity, unit in frame.select(column, "quantity", "unit_written").iter_rows():
         if value is None:
             texts.append(None)

@@ -10,7 +10,7 @@ from demo_warehouse.clean_files import write_clean_files
 from demo_warehouse.simulation import play_workshop
 from demo_warehouse.truth import planted_truth, write_truth
 
-TRUTH_FILE = "truth.json"
+TRUTH_FILE = "truth.toml"
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,7 @@ def write_demo(
     progress: Callable[[str], None] | None = None,
     clean: bool = False,
 ) -> DemoSummary:
-    """Play a scenario with a seed and write its files, `truth.json` and, for the messy files, `mapping.toml`.
+    """Play a scenario with a seed and write its files, `truth.toml` and, for the messy files, `mapping.toml`.
 
     `clean` writes the same workshop as one CSV a record type in the template's shape, without defects.
     Raises ScenarioError for a scenario that cannot be used and OSError for a folder that cannot be written.

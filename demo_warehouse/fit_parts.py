@@ -137,7 +137,7 @@ def _kit_remainder(world: World, visit: Visit, kit: str | None, rng: np.random.G
 
 def trend_share(trend: PartTrend, years: float) -> float:
     """Return the share of full rebuilds that take a part whose use trends."""
-    return min(0.98, trend.share_at_start * trend.per_year**years)
+    return min(0.98, float(trend.share_at_start * trend.per_year**years))
 
 
 def _oil_and_sundries(world: World, visit: Visit, rng: np.random.Generator) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from demo_warehouse.bench import MOST_TRIALS, Bench, GearSetItem
+from demo_warehouse.bench import MOST_TRIALS, Bench, GearSetItem, ShimParts
 from demo_warehouse.catalogue import Family, Location
 from demo_warehouse.packs import nearest_pack
 from demo_warehouse.rows import chance
@@ -57,7 +57,7 @@ def _read_round(bench: Bench, stage: str, **more: object) -> list[int]:
     return values
 
 
-def _write_packs(bench: Bench, stage: str, parts: dict, trial: int | None) -> None:
+def _write_packs(bench: Bench, stage: str, parts: ShimParts, trial: int | None) -> None:
     for place in _sides(bench):
         if place.takes_shims:
             bench.write_pack(place, stage, bench.state.pack[place.name], parts, trial)
@@ -90,7 +90,7 @@ def _sides_after_rebuild(bench: Bench) -> None:
         state.backlash_base += rng.normal(BACKLASH_BY_NEW_SET, 35)
 
 
-def _total(bench: Bench, parts: dict) -> None:
+def _total(bench: Bench, parts: ShimParts) -> None:
     """Measure the space between the side bearings and give the packs its sum and a little more."""
     state = bench.state
     left, right = _sides(bench)
@@ -124,7 +124,7 @@ def _move_ring(bench: Bench, shift: float) -> None:
     _place_sides(bench, sum(state.pack[left.name]) + moved, total)
 
 
-def set_backlash(bench: Bench, parts: dict) -> None:
+def set_backlash(bench: Bench, parts: ShimParts) -> None:
     """Read as found, then move the ring gear until the mean of four readings lies within limits."""
     state = bench.state
     left, right = _sides(bench)

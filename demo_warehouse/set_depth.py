@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from demo_warehouse.bench import MOST_TRIALS, Bench, GearSetItem
+from demo_warehouse.bench import MOST_TRIALS, Bench, GearSetItem, ShimParts
 from demo_warehouse.catalogue import Location
 from demo_warehouse.packs import nearest_pack
 from demo_warehouse.rows import chance
@@ -25,7 +25,7 @@ def true_depth(bench: Bench, place: Location, pack: tuple[int, ...]) -> float:
     return bench.state.base[place.name] + place.sign * sum(pack) + standing_height(bench, place)
 
 
-def set_depth(bench: Bench, place: Location, old: GearSetItem, parts: dict) -> None:
+def set_depth(bench: Bench, place: Location, old: GearSetItem, parts: ShimParts) -> None:
     """Read as found, rebuild, and reshim until the reading lies within limits."""
     state, scatter = bench.state, bench.scenario.setting
     constant, lower, upper = place.limits["any"]
@@ -71,7 +71,7 @@ def _rebuild(bench: Bench, place: Location) -> None:
 
 
 def _reshim(
-    bench: Bench, place: Location, wanted: float, limits: tuple[int, int, int], parts: dict
+    bench: Bench, place: Location, wanted: float, limits: tuple[int, int, int], parts: ShimParts
 ) -> tuple[tuple[int, ...], int]:
     target, lower, upper = limits
     pack = nearest_pack(place, wanted)

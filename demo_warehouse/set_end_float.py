@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from demo_warehouse.bench import MOST_TRIALS, Bench
+from demo_warehouse.bench import MOST_TRIALS, Bench, ShimParts
 from demo_warehouse.catalogue import Location
 from demo_warehouse.set_depth import next_pack
 
 FLOAT_TAKEN_BY_NEW_BEARING = 35.0
 
 
-def set_end_float(bench: Bench, place: Location, parts: dict) -> None:
+def set_end_float(bench: Bench, place: Location, parts: ShimParts) -> None:
     """Read as found, then change the pack until the float lies within limits; tight reads nought."""
     state, rng = bench.state, bench.rng
     target, lower, upper = place.limits["any"]

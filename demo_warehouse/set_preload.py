@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from demo_warehouse.bench import MOST_TRIALS, Bench
+from demo_warehouse.bench import MOST_TRIALS, Bench, ShimParts
 from demo_warehouse.catalogue import Location
 from demo_warehouse.rows import chance
 from demo_warehouse.set_depth import next_pack
@@ -66,7 +66,7 @@ def _built(bench: Bench, place: Location, reading: int, limits: tuple[int, int, 
         bench.read("breakaway_torque", place.name, "as_built", raw, place, instrument=_instrument(bench))
 
 
-def set_preload(bench: Bench, place: Location, parts: dict) -> None:
+def set_preload(bench: Bench, place: Location, parts: ShimParts) -> None:
     """Choose the pack at a spacer: thicker loosens; end play is measured where the torque says nothing."""
     state, rng = bench.state, bench.rng
     before = state.pack[place.name]

@@ -107,15 +107,13 @@ class SettingWork:
     def set_up(self, bench: Bench, locations: set[str]) -> None:
         """Set the named locations of the unit on the bench, in the order depth, preload, backlash, end float."""
         state, family = bench.state, bench.unit.family
-        if bench.new_set and state.gear_set is not None:
-            old = state.gear_set
+        old = state.gear_set
+        if old is not None and bench.new_set:
             state.gear_set = self.new_gear_set(
                 family, bench.rng, new=True, beside=old.pinion_teeth, day=bench.built_day
             )
-        else:
-            old = state.gear_set
-            if state.gear_set is not None:
-                state.gear_set.new = False
+        elif old is not None:
+            old.new = False
         for place in family.locations:
             if place.name not in locations:
                 continue

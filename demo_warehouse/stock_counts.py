@@ -38,7 +38,9 @@ def _replay(world: World, number: str, used: list[tuple[int, int, str | None]], 
     years = (world.end - world.start) / 365.25
     yearly = sum(pieces for _, pieces, _ in used) / years
     cover = max(2, round(yearly * (DAYS_OF_COVER + part.lead_days) / 365.25))
-    on_hand, orders, at, lot = cover, [], 0, None
+    on_hand, at = cover, 0
+    orders: list[tuple[int, int]] = []
+    lot: str | None = None
     for day in days:
         while at < len(used) and used[at][0] <= day:
             when, pieces, mark = used[at]

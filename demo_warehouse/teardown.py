@@ -20,8 +20,8 @@ ROUTINE_SOUND = {"synchroniser_ring": 0.35, "bearing": 0.40, "needle_bearing": 0
 REWORKABLE = frozenset({"shaft", "casing", "fork", "detent", "hub"})
 SETTING_POSITIONS = frozenset(
     {
-        "crown wheel and pinion", "pinion head bearing", "pinion tail bearing", "left side bearing", "right side bearing",
-        "differential gears",
+        "crown wheel and pinion", "pinion head bearing", "pinion tail bearing", "left side bearing",
+        "right side bearing", "differential gears",
     }
 )  # fmt: skip
 

@@ -24,7 +24,7 @@ class Threat:
 
     def cumulative(self, months: float) -> float:
         """Return the cumulative hazard at some months since delivery."""
-        return self.hazard * (months / WINDOW_MONTHS) ** self.shape
+        return float(self.hazard * (months / WINDOW_MONTHS) ** self.shape)
 
 
 @dataclass(frozen=True)

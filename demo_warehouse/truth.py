@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import json
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import asdict
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +14,7 @@ from demo_warehouse.days import DAYS_A_MONTH
 from demo_warehouse.set_backlash import BACKLASH_PER_DEPTH
 from demo_warehouse.set_preload import BREAKAWAY_SHARE, PINION_DRAG, TORQUE_PER_UM, USED_SHARE
 from demo_warehouse.simulation import Workshop
+from demo_warehouse.toml_text import toml_text
 from demo_warehouse.trouble import share_with_odds
 
 KM = 1000
@@ -178,12 +177,6 @@ def planted_truth(workshop: Workshop, defects: list[dict[str, Any]]) -> dict[str
     }
 
 
-def _plain(value: object) -> object:
-    if isinstance(value, date):
-        return value.isoformat()
-    raise TypeError(f"cannot write {type(value).__name__} to the truth file")
-
-
 def _named(value: Any) -> Any:
     """Return tables with the names they have in the scenario file (a day `from_` is written `from`)."""
     if isinstance(value, Mapping):
@@ -192,6 +185,5 @@ def _named(value: Any) -> Any:
 
 
 def write_truth(truth: dict[str, Any], path: Path) -> None:
-    """Write the truth as indented JSON."""
-    text = json.dumps(_named(truth), indent=1, ensure_ascii=False, default=_plain)
-    path.write_text(text + "\n", encoding="utf-8")
+    """Write the truth as TOML; the loader passes such a file over, and `tomllib` reads it."""
+    path.write_text(toml_text(_named(truth)), encoding="utf-8")

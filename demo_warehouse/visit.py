@@ -205,7 +205,7 @@ def _began(visit: Visit, causes: list[int]) -> int:
 def _ratios(visit: Visit) -> np.ndarray:
     """Return age over life of every position; what the trouble names counts as failed where a part failed."""
     unit = visit.unit
-    ratios = (visit.distance - unit.start) / np.maximum(unit.worn_at - unit.start, 1.0)
+    ratios: np.ndarray = (visit.distance - unit.start) / np.maximum(unit.worn_at - unit.start, 1.0)
     if visit.trouble is not None and visit.trouble.outcome in ("part", "abuse") and visit.trouble.position:
         for index, position in enumerate(unit.family.positions):
             if position.name == visit.trouble.position:
