@@ -241,7 +241,7 @@ class _Reader:
             return None
         try:
             codecs.lookup(name)
-            b"".decode(name)
+            b"text".decode(name, "ignore")  # names of other codecs, such as base64, are no encodings of text
         except LookupError:
             usual = ("utf-8", "utf-16", "cp1252", "cp850", "latin-1", "iso-8859-15")
             raise LoadError(f"{self.file}, {place}.encoding: no encoding '{name}'{nearest(name, usual)}") from None

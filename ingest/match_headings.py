@@ -342,7 +342,8 @@ def record_of_sheet(table: SourceTable) -> RecordType:
                 f"rename it or say record = ... in a mapping"
             )
         return named
-    ranked = sorted(fits, key=lambda record: -scores[record.name])
+    enough = min(3, max(2, len(table.headings)))  # one or two common headings, such as 'job', tell nothing
+    ranked = sorted((r for r in fits if scores[r.name] >= enough), key=lambda record: -scores[record.name])
     if ranked and (len(ranked) == 1 or scores[ranked[0].name] > scores[ranked[1].name]):
         return ranked[0]
     near = sorted(RECORDS, key=lambda record: (record not in fits, -scores[record.name]))[:3]
