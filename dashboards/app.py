@@ -52,7 +52,7 @@ def make_app(
         assets_folder=str(Path(__file__).with_name("assets")),
         index_string=_INDEX,
         title="Layshaft",
-        update_title=None,
+        update_title="",  # the title names the page, also while it is being answered
         suppress_callback_exceptions=True,  # a section's parts exist only while its page is shown
         enable_mcp=False,
         add_log_handler=False,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -17,8 +16,10 @@ from analytics.scope_choices import check_scope, scope_choices
 from analytics.warehouse_file import Warehouse
 from dashboards.address import View
 from dashboards.bounded_cache import BoundedCache
+from dashboards.chart_function import ChartFunction
 from dashboards.open_records import OpenRecords
-from dashboards.page import ChartFunction, Section
+from dashboards.page import Section
+from dashboards.records_standing import RecordsStanding, records_standing
 
 KEPT_ANSWERS = 256
 
@@ -75,7 +76,7 @@ class Asking:
     def choices(self, view: View) -> dict[str, list[str]]:
         """Return what each filter can be set to."""
         with self.records.current() as warehouse:
-            history = History(warehouse, view.as_of or default_day(warehouse), view.scope)
+            history = History(warehouse, view.day, view.scope)
             choices: dict[str, list[str]] = self._kept.get(("choices", *_key(history)), lambda: scope_choices(history))
         return choices
 
@@ -84,31 +85,22 @@ class Asking:
         with self.records.current() as warehouse:
             return job_sheet(self._history(warehouse, view), job)
 
-    def day(self, view: View) -> dt.date:
-        """Return the day as of which this view is asked."""
+    def standing(self) -> RecordsStanding:
+        """Return how sound the job records are."""
         with self.records.current() as warehouse:
-            return view.as_of or default_day(warehouse)
-
-    def version(self) -> int:
-        """Return the published version of the job records."""
-        with self.records.current() as warehouse:
-            return warehouse.version
+            standing: RecordsStanding = self._kept.get(
+                ("standing", warehouse.version), lambda: records_standing(warehouse)
+            )
+        return standing
 
     def _question(self, section: Section, view: View) -> tuple[Question, dict[str, str]]:
         question = find_question(section.question, self.questions)
         return question, question.chosen({**section.options, **view.options.get(section.mark, {})})
 
     def _history(self, warehouse: Warehouse, view: View) -> History:
-        history = History(warehouse, view.as_of or default_day(warehouse), view.scope)
+        history = History(warehouse, view.day, view.scope)
         check_scope(view.scope, self._kept.get(("choices", *_key(history)), lambda: scope_choices(history)))
         return history
-
-
-def default_day(warehouse: Warehouse) -> dt.date:
-    """Return the day as of which a view is asked when it names none: today, or the last day on record if earlier."""
-    latest = warehouse.query("select latest from warehouse_format")["latest"][0]
-    today = dt.date.today()
-    return min(today, latest) if latest else today
 
 
 def _key(history: History) -> tuple[Any, ...]:

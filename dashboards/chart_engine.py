@@ -14,6 +14,7 @@ import vl_convert
 
 VEGA_LITE = "6.4"  # the version that Altair 6.3 writes
 ADDRESS = "/chart-engine.js"
+_HAND_OVER = "window.vegaEmbed = vegaEmbed;"  # what the script leaves for our pages to call
 
 
 class ChartEngine:
@@ -41,7 +42,7 @@ class ChartEngine:
         return self.path.read_bytes() if self.path.is_file() else None
 
     def _make(self) -> bytes:
-        script: str = vl_convert.javascript_bundle(vl_version=VEGA_LITE)
+        script: str = vl_convert.javascript_bundle(_HAND_OVER, vl_version=VEGA_LITE)
         packed = gzip.compress(script.encode(), mtime=0)
         try:
             self._folder.mkdir(parents=True, exist_ok=True)

@@ -1,4 +1,8 @@
-"""Connect the controls of a page with its address, both ways, so that every view can be bookmarked."""
+"""Connect the controls of a page with its address, both ways, so that every view can be bookmarked.
+
+Neither callback declares an output: sections depend on the address, and Dash would hold them back until a callback
+that declares the address as its output has run.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import dash
-from dash import ALL, Input, Output, State, ctx, no_update
+from dash import ALL, Input, Output, State, no_update, set_props
 
 from dashboards.address import changed, read_view
 from dashboards.asking import Asking
@@ -19,83 +23,87 @@ from dashboards.said import said, said_day
 _FILTERS = {"part": "filter", "name": ALL}
 _OPTIONS = {"part": "option", "section": ALL, "name": ALL}
 Ids = Sequence[Mapping[str, str]]
+Values = Sequence[str | None]
 
 
 def connect_address(app: dash.Dash, asking: Asking) -> None:
     """Write what the controls say into the address, and set the controls to what the address says."""
 
     @app.callback(
-        Output("address", "search"),
-        Output(_FILTERS, "value"),
-        Output(_OPTIONS, "value"),
-        Input("address", "search"),
         Input(_FILTERS, "value"),
         Input(_OPTIONS, "value"),
         State(_FILTERS, "id"),
         State(_OPTIONS, "id"),
+        State("address", "search"),
         prevent_initial_call=True,
     )
-    def follow(
-        search: str | None,
-        filters: Sequence[str | None],
-        options: Sequence[str | None],
-        filter_ids: Ids,
-        option_ids: Ids,
-    ) -> tuple[Any, Sequence[Any], Sequence[Any]]:
-        unmoved = (no_update, [no_update] * len(filter_ids), [no_update] * len(option_ids))
-        if isinstance(ctx.triggered_id, dict):
-            told = written(
-                search, dict(zip(map(_name, filter_ids), filters, strict=True)), _given(asking, option_ids, options)
-            )
-            return unmoved if told == changed(search, {}) else (told, *unmoved[1:])
-        return in_words(lambda: _set(asking, search, filter_ids, option_ids), lambda why: unmoved)
+    def write_address(filters: Values, options: Values, filter_ids: Ids, option_ids: Ids, search: str | None) -> None:
+        told = in_words(lambda: _written(asking, search, filters, options, filter_ids, option_ids), lambda why: None)
+        if told is not None and told != changed(search, {}):
+            set_props("address", {"search": told})
+
+    @app.callback(
+        Input("address", "search"),
+        State(_FILTERS, "value"),
+        State(_OPTIONS, "value"),
+        State(_FILTERS, "id"),
+        State(_OPTIONS, "id"),
+        prevent_initial_call=True,
+    )
+    def set_controls(search: str | None, filters: Values, options: Values, filter_ids: Ids, option_ids: Ids) -> None:
+        wanted = in_words(lambda: _wanted(asking, search, filter_ids, option_ids), lambda why: [*filters, *options])
+        ids, now = [*filter_ids, *option_ids], [*filters, *options]
+        for control_id, value, before in zip(ids, wanted, now, strict=True):
+            if (value or None) != (before or None):
+                set_props(dict(control_id), {"value": value})
 
     @app.callback(Output("shown-for", "children"), Input("address", "search"))
     def say_view(search: str | None) -> str:
-        return in_words(lambda: _said_view(asking, search), lambda why: "")
+        return in_words(lambda: _said_view(search), lambda why: "")
 
     @app.callback(Output({"part": "filter", "name": "position"}, "data"), Input("address", "search"))
     def offer_positions(search: str | None) -> Any:
-        return in_words(
-            lambda: [
-                {"value": choice, "label": said(choice)} for choice in asking.choices(read_view(search))["position"]
-            ],
-            lambda why: no_update,
-        )
+        return in_words(lambda: _positions(asking, search), lambda why: no_update)
 
 
-def written(search: str | None, filters: Mapping[str, str | None], options: Mapping[str, str | None]) -> str:
-    """Return the query string with the controls' values in it."""
-    return changed(search, {**filters, **options})
+def _written(
+    asking: Asking, search: str | None, filters: Values, options: Values, filter_ids: Ids, option_ids: Ids
+) -> str:
+    """Return the query string with what every control says in it."""
+    named = {filter_id["name"]: value for filter_id, value in zip(filter_ids, filters, strict=True)}
+    return changed(search, {**named, **_given(asking, option_ids, options)})
 
 
-def _given(asking: Asking, option_ids: Ids, values: Sequence[str | None]) -> dict[str, str | None]:
+def _given(asking: Asking, option_ids: Ids, values: Values) -> dict[str, str | None]:
     """Return what the option controls say by their name in addresses, None where it is the default anyway."""
     given: dict[str, str | None] = {}
     for option_id, value in zip(option_ids, values, strict=True):
         _, section = section_of(option_id)
         for option in section_options(section, asking.questions):
             if option.name == option_id["name"]:
-                usual = value == default_of(section, option)
+                usual = (value or None) == default_of(section, option)
                 given[f"{section.mark}.{option.name}"] = None if usual else value
     return given
 
 
-def _set(asking: Asking, search: str | None, filter_ids: Ids, option_ids: Ids) -> tuple[Any, list[Any], list[Any]]:
+def _wanted(asking: Asking, search: str | None, filter_ids: Ids, option_ids: Ids) -> list[str | None]:
+    """Return what each control should say in the address's view."""
     view = read_view(search)
     filters = current_filters(view)
-    options = []
+    wanted: list[str | None] = [filters.get(filter_id["name"]) for filter_id in filter_ids]
     for option_id in option_ids:
         _, section = section_of(option_id)
-        defaults = {o.name: default_of(section, o) or "" for o in section_options(section, asking.questions)}
-        options.append(view.options.get(section.mark, {}).get(option_id["name"], defaults.get(option_id["name"], "")))
-    return no_update, [filters.get(_name(filter_id)) for filter_id in filter_ids], options
+        usual = {option.name: default_of(section, option) for option in section_options(section, asking.questions)}
+        given = view.options.get(section.mark, {})
+        wanted.append(given.get(option_id["name"], usual.get(option_id["name"]) or ""))
+    return wanted
 
 
-def _said_view(asking: Asking, search: str | None) -> str:
+def _said_view(search: str | None) -> str:
     view = read_view(search)
-    return shown_for(view, said_day(asking.day(view)))
+    return shown_for(view, said_day(view.day))
 
 
-def _name(filter_id: Mapping[str, str]) -> str:
-    return filter_id["name"]
+def _positions(asking: Asking, search: str | None) -> list[dict[str, str]]:
+    positions = asking.choices(read_view(search))["position"]
+    return [{"value": position, "label": said(position)} for position in positions]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import dash
 from dash import ClientsideFunction, Input, Output, State
 from dash.development.base_component import Component
@@ -11,12 +13,14 @@ from dashboards.address import read_view
 from dashboards.asking import Asking
 from dashboards.decision_page import decision_page
 from dashboards.every_page import PAGES, page_at
-from dashboards.frame import MENU, START, menu
+from dashboards.frame import MENU, RECORDS, START, menu
 from dashboards.in_words import in_words
 from dashboards.job_links import job_of
 from dashboards.job_page import job_page
 from dashboards.other_pages import no_records_page, not_found_page, refused_page
+from dashboards.records_page import records_line, records_page
 from dashboards.said import said_day
+from dashboards.section_view import refused
 from dashboards.start_page import start_page
 
 
@@ -35,7 +39,12 @@ def connect_pages(app: dash.Dash, asking: Asking) -> None:
         shown = in_words(lambda: page_for(asking, path, search or ""), refused_page)
         return shown, menu(path), title_of(path)
 
-    app.clientside_callback(
+    @app.callback(Output("records-line", "children"), Input("address", "search"))
+    def answer_records_line(search: str | None) -> list[Component]:
+        return in_words(lambda: records_line(asking.standing()), refused)
+
+    in_browser: Any = app.clientside_callback
+    in_browser(
         ClientsideFunction("layshaft", "arrive"),
         Input("page", "children"),
         State("page-title", "data"),
@@ -45,15 +54,19 @@ def connect_pages(app: dash.Dash, asking: Asking) -> None:
 def page_for(asking: Asking, pathname: str, search: str) -> list[Component]:
     """Return the page at an address; raises QuestionError where its view cannot be asked."""
     job, page, start = job_of(pathname), page_at(pathname), pathname.rstrip("/") == ""
-    if job is None and page is None and not start:
+    records = pathname.rstrip("/") == RECORDS
+    if job is None and page is None and not start and not records:
         return not_found_page(pathname)
     view = read_view(search)
     try:
+        if records:
+            return records_page(asking.standing())
         if job is not None:
             return job_page(asking.sheet(job, view), search)
         if page is not None:
             return decision_page(page, view, asking.choices(view), asking.questions)
-        return start_page(PAGES, said_day(asking.day(view)))
+        asking.standing()  # raises where nothing can be read, so that the page says so once
+        return start_page(PAGES, said_day(view.day))
     except WarehouseError as fault:
         if asking.records.any_published():
             return refused_page(str(fault), "The job records cannot be read")

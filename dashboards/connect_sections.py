@@ -54,18 +54,19 @@ def connect_sections(app: dash.Dash, asking: Asking) -> None:
             return []
         return in_words(lambda: _jobs(asking, behind_id, picked, search or ""), refused)
 
-    app.clientside_callback(
-        ClientsideFunction("layshaft", "draw"), Input(_part("specs"), "data"), State(_part("specs"), "id")
-    )
-    app.clientside_callback(
+    in_browser: Any = app.clientside_callback
+    in_browser(ClientsideFunction("layshaft", "draw"), Input(_part("specs"), "data"), State(_part("specs"), "id"))
+    in_browser(
         ClientsideFunction("layshaft", "pickRow"),
         Output(_part("picked"), "data"),
         Input(_part("table"), "selectedRows"),
         State("address", "search"),
         prevent_initial_call=True,
     )
-    app.clientside_callback(
-        ClientsideFunction("layshaft", "arriveAtJobs"), Input(_part("behind"), "children"), State(_part("behind"), "id")
+    in_browser(
+        ClientsideFunction("layshaft", "arriveAtJobs"),
+        Input(_part("behind"), "children"),
+        State(_part("behind"), "id"),
     )
 
 

@@ -32,7 +32,7 @@ def decision_page(
 def _section(page: Page, section: Section, view: View, questions: Mapping[str, Question]) -> Component:
     options = section_options(section, questions)
     given = view.options.get(section.mark, {})
-    values = {option.name: given.get(option.name, default_of(section, option)) or "" for option in options}
+    values = {option.name: given.get(option.name) or default_of(section, option) or "" for option in options}
     return section_frame(page, section, options, values)
 
 

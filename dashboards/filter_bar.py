@@ -60,14 +60,16 @@ def shown_for(view: View, day: str) -> str:
 def _control(name: str, choices: Sequence[str], value: str | None) -> Component:
     control_id = {"part": "filter", "name": name}
     if name in DAY_FILTERS:
-        return dmc.DatePickerInput(
+        day: Component = dmc.DatePickerInput(
             id=control_id, label=LABELS[name], value=value, clearable=True, valueFormat="D MMM YYYY",
-            placeholder="any day" if name != "as_of" else "the last day on record", popoverProps={"withinPortal": True},
+            placeholder="any day" if name != "as_of" else "today", popoverProps={"withinPortal": True},
         )  # fmt: skip
+        return day
     data = [{"value": choice, "label": said(choice)} for choice in choices]
     if value and value not in choices:
         data.insert(0, {"value": value, "label": f"{value} (not on record)"})
-    return dmc.Select(
+    select: Component = dmc.Select(
         id=control_id, label=LABELS[name], value=value, data=data, searchable=True, clearable=True, placeholder="all",
         nothingFoundMessage="none on record", clearButtonProps={"aria-label": f"Clear {LABELS[name].lower()}"},
     )  # fmt: skip
+    return select

@@ -7,6 +7,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboards.every_page import PAGES
+from dashboards.markup import attributes
 
 START, RECORDS = "/", "/records"
 MENU: tuple[tuple[str, str], ...] = (
@@ -18,14 +19,14 @@ MENU: tuple[tuple[str, str], ...] = (
 
 def frame() -> Component:
     """Return the frame that stays while pages change."""
-    return dmc.MantineProvider(
+    provider: Component = dmc.MantineProvider(
         [
             dcc.Location(id="address", refresh="callback-nav"),
             html.A("Skip to the page", href="#page", className="skip no-print"),
             html.Header(
                 [
                     html.Span("Layshaft", className="sign"),
-                    html.Nav(id="menu", **{"aria-label": "Pages"}),
+                    html.Nav(id="menu", **attributes(aria_label="Pages")),
                 ],
                 className="top no-print",
             ),
@@ -58,6 +59,7 @@ def frame() -> Component:
             },
         },
     )
+    return provider
 
 
 def menu(pathname: str) -> list[Component]:
@@ -66,7 +68,7 @@ def menu(pathname: str) -> list[Component]:
         html.Ul(
             [
                 html.Li(
-                    html.Span(title, className="here", **{"aria-current": "page"})
+                    html.Span(title, className="here", **attributes(aria_current="page"))
                     if address == (pathname.rstrip("/") or START)
                     else dcc.Link(title, href=address)
                 )

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from dash import html
 from dash.development.base_component import Component
 
@@ -11,10 +9,10 @@ from analytics.answer import Column
 from analytics.job_sheet import JobSheet, SheetTable
 from dashboards.cautions import cautions
 from dashboards.job_links import job_link
+from dashboards.markup import attributes
 from dashboards.said import said, said_day
 from dashboards.tables import plain_table
 
-_OPENING = ("unit", "family", "unit_kind", "serial_number", "kind", "technician", "fleet", "duty", "odometer_km")
 _LINKS = "other_job"
 
 
@@ -46,9 +44,8 @@ def _lead(sheet: JobSheet) -> str:
 
 
 def _head(sheet: JobSheet) -> html.Dl:
-    told = [c for c in sheet.head_columns if sheet.head[c.name] is not None]
-    first = [c for c in told if c.name in _OPENING]
-    return html.Dl([_fact(c, sheet) for c in [*first, *[c for c in told if c not in first]]], className="facts")
+    told = [c for c in sheet.head_columns if sheet.head[c.name] is not None and c.name != "job"]
+    return html.Dl([_fact(c, sheet) for c in told], className="facts")
 
 
 def _fact(column: Column, sheet: JobSheet) -> html.Div:
@@ -58,15 +55,6 @@ def _fact(column: Column, sheet: JobSheet) -> html.Div:
 
 def _table(table: SheetTable, search: str) -> html.Section:
     mark = f"sheet-{table.name}"
-    parts: list[Component] = [html.H2(table.heading, id=mark), plain_table(table.columns, table.rows)]
-    if _LINKS in table.rows.columns:
-        others = [job for job in table.rows[_LINKS].unique(maintain_order=True) if job]
-        parts.append(html.P(_joined([job_link(job, search) for job in others]), className="links"))
-    return html.Section(parts, className="sheet-table", **{"aria-labelledby": mark})
-
-
-def _joined(links: Sequence[Component]) -> list[Component | str]:
-    joined: list[Component | str] = ["To the sheet of "] if links else []
-    for place, link in enumerate(links):
-        joined += [", ", link] if place else [link]
-    return joined
+    rows = plain_table(table.columns, table.rows, {_LINKS: lambda job: job_link(job, search)})
+    heading = html.H2(table.heading, id=mark)
+    return html.Section([heading, rows], className="sheet-table", **attributes(aria_labelledby=mark))

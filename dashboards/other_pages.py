@@ -15,13 +15,16 @@ _LOADING = (
 
 def no_records_page(reason: str) -> list[Component]:
     """Return the page shown while no job records can be read."""
+    lead = "These pages answer from your own job records. Load some at the command line, then come back here."
+    moves_on = "Nothing needs restarting: the pages move on by themselves as soon as a load is published."
+    commands = [html.Div([html.Dt(html.Code(what)), html.Dd(why)]) for what, why in _LOADING]
     return [
         html.H1("No job records yet", id="page-heading", tabIndex=-1),
-        html.P("These pages answer from your own job records. Load some at the command line, then come back here.", className="lead"),
-        html.Dl([html.Div([html.Dt(html.Code(what)), html.Dd(why)]) for what, why in _LOADING], className="facts commands"),
-        html.P("Nothing needs restarting: the pages move on by themselves as soon as a load is published.", className="hint"),
+        html.P(lead, className="lead"),
+        html.Dl(commands, className="facts commands"),
+        html.P(moves_on, className="hint"),
         html.P(f"What the pages see now: {reason}.", className="asked"),
-    ]  # fmt: skip
+    ]
 
 
 def not_found_page(pathname: str) -> list[Component]:

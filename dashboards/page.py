@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-import altair as alt
-
-from analytics.answer import Answer
-
-ChartFunction = Callable[[Answer], alt.LayerChart | alt.Chart | None]
+from dashboards.chart_function import ChartFunction
 
 ALL_FILTERS = (
     "family", "component", "position", "supplier", "technician", "fleet", "duty", "kind", "since", "until", "as_of",

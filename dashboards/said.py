@@ -6,8 +6,8 @@ import datetime as dt
 from typing import Any
 
 NOT_KNOWN = "–"
+MICROMETRES = "um"  # kept in whole micrometres, read in millimetres
 
-_SHARES = {"share", "fraction"}
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -22,7 +22,7 @@ def said(value: Any, unit: str = "") -> str:
     if isinstance(value, dt.date):
         return said_day(value)
     if isinstance(value, int | float):
-        return _said_number(float(value), unit)
+        return _said_number(float(value), unit).replace("-", "−")
     return str(value).replace("_", " ")
 
 
@@ -36,16 +36,22 @@ def said_range(value: Any, low: Any, high: Any, unit: str = "") -> str:
     middle = said(value, unit)
     if low is None and high is None:
         return middle
-    bare = unit if unit in _SHARES else ""
-    ends = [said(end, bare).removesuffix(" %") if end is not None else "no limit" for end in (low, high)]
+    ends = [said(end, unit).removesuffix(" %") if end is not None else "no limit" for end in (low, high)]
     return f"{middle} ({ends[0]} to {ends[1]})"
 
 
+def read_unit(unit: str) -> str:
+    """Return the unit in which people read what is kept in `unit`; empty where the value says it by itself."""
+    return {"share": "", "money": "", "factor": "", MICROMETRES: "mm"}.get(unit, unit)
+
+
 def _said_number(value: float, unit: str) -> str:
-    if unit in _SHARES:
+    if unit == "share":
         return f"{100 * value:.1f} %"
     if unit == "money":
         return f"{value:,.2f}"
+    if unit == MICROMETRES:
+        return f"{value / 1000:.3f}"
     if value == int(value) or abs(value) >= 1000:
         return f"{value:,.0f}"
     if abs(value) >= 100:

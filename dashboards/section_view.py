@@ -14,11 +14,13 @@ from analytics.answer import Answer, Assumption, Column
 from analytics.question import Option, Question
 from dashboards.asking import Shown
 from dashboards.job_links import job_link
+from dashboards.markup import attributes
 from dashboards.page import Page, Section
 from dashboards.said import said, said_day
-from dashboards.tables import answer_grid, shown_columns
+from dashboards.tables import grid, shown_columns
 
-MOST_JOBS = 100
+MOST_JOBS = 100  # listed at once; the older ones unfold
+_LIMITS = ("from", "to")
 
 
 def section_id(part: str, page: Page, section: Section) -> dict[str, str]:
@@ -39,11 +41,11 @@ def section_frame(page: Page, section: Section, options: Sequence[Option], chose
             ),
             dcc.Store(id=section_id("specs", page, section)),
             dcc.Store(id=section_id("picked", page, section), storage_type="session"),
-            html.Div(id=section_id("behind", page, section), className="behind", **{"aria-live": "polite"}),
+            html.Div(id=section_id("behind", page, section), className="behind", **attributes(aria_live="polite")),
         ],
         id=section.mark,
         className="section",
-        **{"aria-labelledby": f"{section.mark}-heading"},
+        **attributes(aria_labelledby=f"{section.mark}-heading"),
     )
 
 
@@ -56,14 +58,14 @@ def section_body(page: Page, section: Section, question: Question, shown: Shown)
             id={**section_id("chart", page, section), "place": place},
             className="chart",
             role="img",
-            **{"aria-label": str(spec.get("description", "chart")), "data-place": str(place)},
+            **attributes(aria_label=str(spec.get("description", "chart")), data_place=str(place)),
         )
         for place, spec in enumerate(shown.charts)
     ]
     if answer.rows.height:
         label = f"{section.heading}: {answer.grain}"
         parts.append(html.P(_how_to_pick(answer, question), className="hint no-print"))
-        parts.append(answer_grid(answer, section_id("table", page, section), section.narrow, label))
+        parts.append(grid(answer.columns, answer.rows, section_id("table", page, section), section.narrow, label))
     parts.append(_grounds(answer))
     return parts
 
@@ -125,14 +127,15 @@ def _options(page: Page, section: Section, options: Sequence[Option], chosen: Ma
 def _option(page: Page, section: Section, option: Option, value: str | None) -> Component:
     option_id = {**section_id("option", page, section), "name": option.name}
     about = option.about[:1].upper() + option.about[1:]
+    control: Component = dmc.TextInput(id=option_id, label=about, value=value or "", debounce=600)
     if option.choices:
         data = [{"value": choice, "label": said(choice)} for choice in option.choices]
-        return dmc.Select(id=option_id, label=about, data=data, value=value, allowDeselect=option.default is None)
-    return dmc.TextInput(id=option_id, label=about, value=value or "", debounce=600)
+        control = dmc.Select(id=option_id, label=about, data=data, value=value, allowDeselect=option.default is None)
+    return control
 
 
 def _how_to_pick(answer: Answer, question: Question) -> str:
-    counted = f"{answer.rows.height} {'row' if answer.rows.height == 1 else 'rows'}, {answer.grain}."
+    counted = f"{answer.rows.height} {'row' if answer.rows.height == 1 else 'rows'}; {answer.grain}."
     if question.jobs_behind is None:
         return counted
     return f"{counted} Choose a mark or a row (space bar on the keyboard) for the jobs behind it."
@@ -145,7 +148,10 @@ def _grounds(answer: Answer) -> html.Details:
     if answer.assumptions:
         parts += [html.H3("What it takes for granted"), _ledger(answer.assumptions)]
     parts.append(_columns(answer.columns))
-    asked = f"Asked as known on {said_day(answer.as_of)} of version {answer.warehouse_version} of the job records; layshaft show {answer.question}"
+    asked = (
+        f"Asked as known on {said_day(answer.as_of)} of version {answer.warehouse_version} of the job records. "
+        f"The same at the command line: layshaft show {answer.question}"
+    )
     return html.Details(
         [html.Summary("How this was worked out"), *parts, html.P(asked, className="asked")], className="grounds"
     )
@@ -159,11 +165,11 @@ def _ledger(assumptions: Sequence[Assumption]) -> html.Div:
     rows = [
         html.Tr(
             [
-                html.Td(line.rule, **{"data-heading": "Rule"}),
-                html.Td(said(line.included), className="number", **{"data-heading": "In"}),
-                html.Td(said(line.left_out), className="number", **{"data-heading": "Left out"}),
-                html.Td(line.alternative or said(None), **{"data-heading": "Other rule"}),
-                html.Td(line.moves or said(None), **{"data-heading": "The answer then"}),
+                html.Td(line.rule, **attributes(data_heading="Rule")),
+                html.Td(said(line.included), className="number", **attributes(data_heading="In")),
+                html.Td(said(line.left_out), className="number", **attributes(data_heading="Left out")),
+                html.Td(line.alternative or said(None), **attributes(data_heading="Other rule")),
+                html.Td(line.moves or said(None), **attributes(data_heading="The answer then")),
             ]
         )
         for line in assumptions
@@ -171,9 +177,9 @@ def _ledger(assumptions: Sequence[Assumption]) -> html.Div:
     return html.Div(html.Table([head, html.Tbody(rows)], className="plain ledger"), className="scrolls")
 
 
-def _columns(columns: Sequence[Column]) -> html.Dl | str:
-    told = [html.Div([html.Dt(c.heading), html.Dd(c.about)]) for c in columns if c.about]
-    return html.Dl(told, className="columns") if told else ""
+def _columns(columns: Sequence[Column]) -> html.Dl:
+    told = [html.Div([html.Dt(c.heading), html.Dd(c.about)]) for c in columns if c.about and c.heading not in _LIMITS]
+    return html.Dl(told, className="columns")
 
 
 def _job_table(jobs: pl.DataFrame, search: str) -> html.Div:
@@ -186,7 +192,10 @@ def _job_table(jobs: pl.DataFrame, search: str) -> html.Div:
     body = [
         html.Tr(
             [
-                html.Td(job_link(row[name], search) if name == "job" else said(row[name]), **{"data-heading": heading})
+                html.Td(
+                    job_link(row[name], search) if name == "job" else said(row[name]),
+                    **attributes(data_heading=heading),
+                )
                 for name, heading in present.items()
             ]
         )

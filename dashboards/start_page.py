@@ -8,6 +8,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from analytics.answer import Answer
+from dashboards.markup import attributes
 from dashboards.page import Page, Section
 from dashboards.section_view import section_id
 
@@ -24,7 +25,7 @@ def start_page(pages: Sequence[Page], day: str) -> list[Component]:
                 html.Ul(html.Li(html.P("Counting ...", className="waiting"), id="records-line"), className="lines"),
             ],
             className="person",
-            **{"aria-labelledby": "start-records"},
+            **attributes(aria_labelledby="start-records"),
         ),
     ]
 
@@ -56,5 +57,5 @@ def _person(page: Page) -> html.Section:
     return html.Section(
         [html.H2(dcc.Link(page.title, href=page.address), id=mark), html.Ul(lines, className="lines")],
         className="person",
-        **{"aria-labelledby": mark},
+        **attributes(aria_labelledby=mark),
     )

@@ -2,98 +2,130 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import dash_ag_grid as dag
 import polars as pl
 from dash import html
+from dash.development.base_component import Component
 
-from analytics.answer import Answer, Column
-from dashboards.said import said, said_range
+from analytics.answer import Column
+from dashboards.markup import attributes
+from dashboards.said import read_unit, said, said_range
 
 SAID = "__said"
 ROWS_A_PAGE = 12
+WORDS = "said"  # the column that says in words why a row has no estimate
 
 
 @dataclass(frozen=True)
 class ShownColumn:
-    """Hold one column as shown: an estimate carries the names of its limits, where it has them."""
+    """Hold one column as shown: an estimate carries the names of its limits, and of the words where there is none."""
 
     column: Column
     low: str | None = None
     high: str | None = None
+    instead: str | None = None
 
     @property
     def heading(self) -> str:
-        """Return the heading with its unit, where the values do not carry it."""
-        unit = self.column.unit
-        return f"{self.column.heading}, {unit}" if unit and unit not in ("share", "money") else self.column.heading
+        """Return the heading with its unit, where neither the values nor the heading say it already."""
+        heading, unit = self.column.heading, read_unit(self.column.unit)
+        return f"{heading}, {unit}" if unit and unit.lower().rstrip("s") not in heading.lower() else heading
 
     def said(self, row: Mapping[str, Any]) -> str:
         """Return the row's value in words, with its limits where it has them."""
         value = row[self.column.name]
+        if value is None and self.instead and row[self.instead]:
+            return str(row[self.instead])
         if self.low and self.high:
             return said_range(value, row[self.low], row[self.high], self.column.unit)
         return said(value, self.column.unit)
 
 
 def shown_columns(columns: Sequence[Column]) -> list[ShownColumn]:
-    """Return the columns as shown: `x_low` and `x_high` are shown with the estimate that stands right before them."""
+    """Return the columns as shown.
+
+    `low` and `high` (or `x_low` and `x_high`) are shown with the estimate that stands right before them, and the
+    words in `said` in place of the first estimate where a row has too few to say.
+    """
+    words = WORDS if any(column.name == WORDS for column in columns) else None
     shown: list[ShownColumn] = []
-    names = [column.name for column in columns]
-    skip = 0
-    for place, column in enumerate(columns):
-        if skip:
-            skip -= 1
+    places = iter(enumerate(columns))
+    for place, column in places:
+        following = [after.name for after in columns[place + 1 : place + 3]]
+        if column.name == WORDS:
             continue
-        following = names[place + 1 : place + 3]
-        if len(following) == 2 and following[0].endswith("_low") and following[1].endswith("_high"):
-            shown.append(ShownColumn(column, following[0], following[1]))
-            skip = 2
+        if _are_limits(following):
+            first = not any(before.low for before in shown)
+            shown.append(ShownColumn(column, following[0], following[1], words if first else None))
+            next(places), next(places)
         else:
             shown.append(ShownColumn(column))
     return shown
 
 
-def answer_grid(answer: Answer, grid_id: Mapping[str, str], narrow: Sequence[str], label: str) -> dag.AgGrid:
-    """Return the answer's rows as a grid; choosing a row (click, or space bar) picks it by its number."""
-    columns = shown_columns(answer.columns)
-    rows = [{"row": number, **_cells(row, columns)} for number, row in enumerate(answer.rows.iter_rows(named=True))]
-    return dag.AgGrid(
+def _are_limits(names: Sequence[str]) -> bool:
+    if len(names) != 2:
+        return False
+    low, high = names
+    return (low, high) == ("low", "high") or (low.endswith("_low") and high.endswith("_high"))
+
+
+def grid(
+    columns: Sequence[Column], frame: pl.DataFrame, grid_id: Mapping[str, str], narrow: Sequence[str], label: str
+) -> html.Div:
+    """Return rows as a grid of which `narrow` names the columns that stay on a phone.
+
+    Choosing a row (click, or space bar) picks it by its number.
+    """
+    shown = [c for c in shown_columns(columns) if frame[c.column.name].null_count() < frame.height]
+    rows = [
+        {"row": number, "row_id": str(number), **_cells(row, shown)}
+        for number, row in enumerate(frame.iter_rows(named=True))
+    ]
+    table = dag.AgGrid(
         id=dict(grid_id),
         rowData=rows,
-        columnDefs=[_definition(column, answer.rows, narrow) for column in columns],
+        columnDefs=[_definition(column, frame, narrow) for column in shown],
         defaultColDef={
             "sortable": True, "resizable": True, "wrapHeaderText": True, "autoHeaderHeight": True, "wrapText": True,
             "autoHeight": True, "suppressHeaderMenuButton": True, "minWidth": 84,
         },
         dashGridOptions={
             "domLayout": "autoHeight", "pagination": len(rows) > ROWS_A_PAGE, "paginationPageSize": ROWS_A_PAGE,
-            "paginationPageSizeSelector": False, "suppressCellFocus": False, "animateRows": False,
+            "paginationPageSizeSelector": False, "animateRows": False, "ensureDomOrder": True,
             "rowSelection": {"mode": "singleRow", "checkboxes": False, "enableClickSelection": True},
-            "enableCellTextSelection": True, "ensureDomOrder": True,
-            "ariaLabel": label,
+            "enableCellTextSelection": True,
         },
-        getRowId="params.data.row",
+        getRowId="params.data.row_id",
         eventListeners={"gridSizeChanged": ["fitColumns(params)"]},
         style={"height": None},
     )  # fmt: skip
+    return html.Div(table, role="group", **attributes(aria_label=label))
 
 
-def plain_table(columns: Sequence[Column], rows: pl.DataFrame, caption: str = "") -> html.Div:
-    """Return rows as a plain table, leaving out columns in which nothing is on record."""
+def plain_table(
+    columns: Sequence[Column], rows: pl.DataFrame, links: Mapping[str, Callable[[str], Component]] | None = None
+) -> html.Div:
+    """Return rows as a plain table, leaving out columns in which nothing is on record.
+
+    `links` gives, by column, what makes a link of a value.
+    """
     shown = [c for c in shown_columns(columns) if rows[c.column.name].null_count() < rows.height]
     head = [html.Th(c.heading, scope="col", className=_side(c, rows)) for c in shown]
-    body = [
-        html.Tr([html.Td(c.said(row), className=_side(c, rows), **{"data-heading": c.heading}) for c in shown])
-        for row in rows.iter_rows(named=True)
-    ]
-    parts = [html.Thead(html.Tr(head)), html.Tbody(body)]
-    if caption:
-        parts.insert(0, html.Caption(caption))
-    return html.Div(html.Table(parts, className="plain"), className="scrolls")
+    body = [html.Tr([_cell(c, row, rows, links or {}) for c in shown]) for row in rows.iter_rows(named=True)]
+    return html.Div(html.Table([html.Thead(html.Tr(head)), html.Tbody(body)], className="plain"), className="scrolls")
+
+
+def _cell(
+    shown: ShownColumn, row: Mapping[str, Any], rows: pl.DataFrame, links: Mapping[str, Callable[[str], Component]]
+) -> html.Td:
+    link, value = links.get(shown.column.name), row[shown.column.name]
+    content = link(str(value)) if link and value is not None else shown.said(row)
+    return html.Td(content, className=_side(shown, rows), **attributes(data_heading=shown.heading))
 
 
 def _cells(row: Mapping[str, Any], columns: Sequence[ShownColumn]) -> dict[str, Any]:
@@ -116,7 +148,7 @@ def _definition(shown: ShownColumn, rows: pl.DataFrame, narrow: Sequence[str]) -
         "type": "rightAligned" if numeric else None,
         "cellDataType": False,
         "context": {"wide": bool(narrow) and name not in narrow},
-        "flex": 2 if shown.low else 1,
+        "flex": 2 if shown.low or not numeric else 1,
     }
 
 

@@ -47,15 +47,16 @@ def failure_rates(history: History, options: Mapping[str, str]) -> Answer:
             "rate": [p[3] / p[4] if p[4] >= 10 else None for p in places],
             "rate_low": [0.8 * p[3] / p[4] if p[4] >= 10 else None for p in places],
             "rate_high": [1.2 * p[3] / p[4] + 0.01 if p[4] >= 10 else None for p in places],
-            "enough": [p[4] >= 10 for p in places],
+            "said": [None if p[4] >= 10 else f"too few to say ({p[4]} of 10 inspected)" for p in places],
+            "group": [None] * len(places),
         },
-        schema_overrides={"rate": pl.Float64, "rate_low": pl.Float64, "rate_high": pl.Float64},
+        schema_overrides={"group": pl.String, "rate": pl.Float64, "rate_low": pl.Float64, "rate_high": pl.Float64},
     )  # fmt: skip
     columns = (
         Column("family", "Family"), Column("position", "Position"), Column("component", "Component"),
         Column("failed", "Failed"), Column("inspected", "Inspected", "component positions inspected in full teardowns"),
         Column("rate", "Found failed", "failed of those inspected", "share"), Column("rate_low", "from", unit="share"),
-        Column("rate_high", "to", unit="share"), Column("enough", "Enough to say"),
+        Column("rate_high", "to", unit="share"), Column("said", "If too few"),
     )  # fmt: skip
     years = pl.DataFrame(
         {"year": [2021, 2022, 2023, 2024], "failed": [20, 25, 30, 40], "inspected": [100, 110, 105, 108],
@@ -77,8 +78,8 @@ def shim_corrections(history: History, options: Mapping[str, str]) -> Answer:
     )  # fmt: skip
     columns = (
         Column("family", "Family"), Column("location", "Shim location"), Column("gear_set", "Gear set"),
-        Column("jobs", "Jobs"), Column("mean_um", "Mean correction", unit="µm"), Column("mean_low", "from", unit="µm"),
-        Column("mean_high", "to", unit="µm"), Column("found_out", "Found out"), Column("found_checked", "Checked"),
+        Column("jobs", "Jobs"), Column("mean_um", "Mean correction", unit="um"), Column("mean_low", "from", unit="um"),
+        Column("mean_high", "to", unit="um"), Column("found_out", "Found out"), Column("found_checked", "Checked"),
         Column("share_out", "Share out", unit="share"), Column("share_out_low", "from", unit="share"),
         Column("share_out_high", "to", unit="share"),
     )  # fmt: skip
@@ -87,16 +88,23 @@ def shim_corrections(history: History, options: Mapping[str, str]) -> Answer:
 
 def comebacks(history: History, options: Mapping[str, str]) -> Answer:
     """Answer `comebacks` by hand."""
-    rows = pl.DataFrame(
-        {"months": [3, 6, 12, 24], "share": [0.021, 0.034, 0.055, 0.079], "low": [0.014, 0.024, 0.042, 0.06],
-         "high": [0.032, 0.047, 0.073, 0.102], "at_risk": [900, 700, 480, 210]}
-    )  # fmt: skip
+    groups = ("all",) if options.get("by", "all") == "all" else ("K40", "M5")
+    told = [
+        (group, ours, months, 0.004 * months * (0.6 if ours else 1), 0.003 * months, 0.005 * months, 1000 - 30 * months)
+        for group in groups
+        for ours in (False, True)
+        for months in (3, 6, 12, 24)
+    ]
+    rows = pl.DataFrame(told, schema=["group", "ours", "months", "share", "low", "high", "at_risk"], orient="row")
+    rows = rows.with_columns(jobs=pl.lit(1200), comebacks=pl.lit(60), said=pl.lit(None, dtype=pl.String))
     columns = (
-        Column("months", "Months", unit=""), Column("share", "Come back", unit="share"),
-        Column("low", "from", unit="share"), Column("high", "to", unit="share"), Column("at_risk", "Still followed"),
+        Column("group", "Group"), Column("ours", "Ours only"), Column("months", "By month", unit="months"),
+        Column("share", "Came back", unit="share"), Column("low", "from", unit="share"),
+        Column("high", "to", unit="share"), Column("at_risk", "Still observed"), Column("jobs", "Jobs"),
+        Column("comebacks", "Comebacks"), Column("said", "If too few"),
     )  # fmt: skip
     curves = {"months": _curves(range(25), 1), "distance": _curves(range(0, 50_000, 2_000), 2_000)}
-    return answer_of("comebacks", history, rows, columns, grain="one for each time since delivery", curves=curves)
+    return answer_of("comebacks", history, rows, columns, grain="one row for each time since delivery", curves=curves)
 
 
 def _curves(ats: range, unit: int) -> pl.DataFrame:
@@ -129,9 +137,9 @@ def parts_usage(history: History, options: Mapping[str, str]) -> Answer:
         Column("spend_last_12_months", "Spent in the last 12 months", unit="money"),
     )  # fmt: skip
     months = pl.date_range(pl.date(2022, 1, 1), pl.date(2024, 12, 1), "1mo", eager=True)
-    monthly = pl.DataFrame({"month": months}).join(pl.DataFrame({"part": parts, "n": range(15)}), how="cross")
+    monthly = pl.DataFrame({"month": months}).join(pl.DataFrame({"name": parts, "n": range(15)}), how="cross")
     monthly = monthly.with_columns(
-        pieces=((pl.col("n") * 7 + pl.col("month").dt.month() * 5) % 9 + 1).cast(pl.Float64), jobs=pl.lit(3), spend=pl.lit(50.0)
+        pieces=((pl.col("n") * 7 + pl.col("month").dt.month() * 5) % 9 + 1).cast(pl.Float64), spend=pl.lit(50.0)
     ).drop("n")
     return answer_of("parts-usage", history, rows, columns, grain="one for each part", curves={"monthly": monthly})
 
@@ -148,6 +156,7 @@ def first_jobs(history: History, row: Mapping[str, str]) -> pl.DataFrame:
 
 
 BY = Option("by", "split by", ("none", "supplier", "technician"), "none")
+OF = Option("by", "what one row stands for", ("all", "family"), "all")
 
 
 def questions_by_hand() -> dict[str, Question]:
@@ -159,6 +168,6 @@ def questions_by_hand() -> dict[str, Question]:
         "parts-usage": parts_usage,
     }
     return {
-        name: Question(name, "by hand", "tests", ask, (BY,) if name == "failure-rates" else (), first_jobs)
+        name: Question(name, "by hand", "tests", ask, (BY,) if name == "failure-rates" else (OF,) if name == "comebacks" else (), first_jobs)
         for name, ask in told.items()
     }

@@ -41,6 +41,19 @@ def _write_tables(connection: duckdb.DuckDBPyConnection, rows: Rows) -> None:
             marks = ", ".join("?" * len(row))
             connection.execute(f"insert into {record.name} ({', '.join(row)}) values ({marks})", list(row.values()))
             latest = max([latest, *(v for v in row.values() if isinstance(v, dt.date))])
+    connection.execute("create table record_field as select 'job' as record")
+    connection.execute(
+        "create table held_job as select 1 as source_id, 7 as row_number, 'opened' as field, 'not a day' as reason, "
+        "'{}' as original, 'quarantined' as disposition"
+    )
+    connection.execute("create table source as select 1 as source_id, 'jobs 2024.xlsx' as file, 'Jobs' as sheet")
+    connection.execute("create table flag (record varchar, job varchar, unit varchar, about varchar, sentence varchar)")
+    connection.execute("insert into flag values ('job', 'J/24-17', 'U-7', 'odometer_falls', 'it fell by 12 km')")
+    connection.execute(
+        "create table standing as select 1 as source_id, 1 as load_id, 'jobs 2024.xlsx' as file, 'Jobs' as sheet, "
+        "'job' as record, 3 as read, 2 as accepted, 0 as duplicate, 0 as superseded, 1 as quarantined"
+    )
+    connection.execute("create table load as select 1 as load_id, timestamp '2024-09-10 08:00' as \"at\", null::varchar as mapping_version")
     connection.execute("create table warehouse_format (format integer, latest date)")
     connection.execute("insert into warehouse_format values (1, ?)", [latest])
 

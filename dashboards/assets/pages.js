@@ -118,7 +118,8 @@
     fitColumns: function (params) {
       const narrow = params.clientWidth < NARROW;
       const wide = params.api.getColumns().filter((column) => (column.getColDef().context || {}).wide);
-      params.api.setColumnsVisible(wide, !narrow);
+      const changing = wide.filter((column) => column.isVisible() === narrow);
+      if (changing.length > 0) { params.api.setColumnsVisible(changing, !narrow); }
     },
   });
 

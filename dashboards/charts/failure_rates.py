@@ -6,38 +6,37 @@ import altair as alt
 import polars as pl
 
 from analytics.answer import Answer
+from dashboards.chart_function import Chart
 from dashboards.charts.strips import MOST_STRIPS, Strips, draw_strips, numbered
 from dashboards.charts.theme import FIRST
 
-_NAMES = ("family", "position", "component", "supplier", "technician", "fleet", "duty", "kind", "group")
+_NAMES = ("family", "position", "component", "group")
 
 
-def failure_rates_by_position(answer: Answer) -> alt.LayerChart | None:
+def failure_rates_by_position(answer: Answer) -> Chart | None:
     """Draw the share found failed at each position, the most often failed first; a mark stands for a row."""
-    enough = numbered(answer.rows).filter(pl.col("enough") & pl.col("rate").is_not_null())
+    enough = numbered(answer.rows).filter(pl.col("rate").is_not_null())
     if enough.is_empty():
         return None
     shown = enough.sort(["rate", "row"], descending=[True, False]).head(MOST_STRIPS)
-    names = [name for name in _NAMES if name in shown.columns and shown[name].null_count() < shown.height]
-    if "position" in names and "component" in names:
+    names = [name for name in _NAMES if shown[name].null_count() < shown.height]
+    if "position" in names:
         names.remove("component")
+    label = pl.concat_str([pl.col(name).str.replace_all("_", " ") for name in names], separator=", ", ignore_nulls=True)
     frame = shown.select(
         "row",
-        pl.concat_str(
-            [pl.col(name).cast(pl.String).str.replace_all("_", " ") for name in names],
-            separator=", ",
-            ignore_nulls=True,
-        ).alias("label"),
+        label.alias("label"),
         pl.format("{} of {}", "failed", "inspected").alias("beside"),
         (100 * pl.col("rate")).alias("value"),
         (100 * pl.col("rate_low")).alias("low"),
         (100 * pl.col("rate_high")).alias("high"),
     )
+    title = f"Most often failed first: {frame.height} of {answer.rows.height}"
     told = f"Share of inspected positions found failed, with intervals: {frame.height} of {answer.rows.height} rows."
-    return draw_strips(Strips(frame, "found failed, % of those inspected", told))
+    return draw_strips(Strips(frame, title, "found failed, % of those inspected", told))
 
 
-def failure_rates_by_year(answer: Answer) -> alt.LayerChart | None:
+def failure_rates_by_year(answer: Answer) -> Chart | None:
     """Draw the share found failed by the year in which the job was opened."""
     years = answer.curves.get("by_year")
     if years is None or years.height < 2:
@@ -61,4 +60,9 @@ def failure_rates_by_year(answer: Answer) -> alt.LayerChart | None:
         base.mark_rule(strokeWidth=2, color=FIRST, opacity=0.6).encode(y=alt.Y("low:Q"), y2="high:Q"),
         base.mark_line(opacity=0.5).encode(y=up),
         base.mark_point(size=70, opacity=1).encode(y=up),
-    ).properties(width="container", height=200, description="Share of inspected positions found failed, by year.")
+    ).properties(
+        width="container",
+        height=200,
+        title="By the year in which the job was opened",
+        description="Share of inspected positions found failed, by year.",
+    )

@@ -6,13 +6,15 @@ Names stand above the marks, not beside the axis, so that a strip is as readable
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import altair as alt
 import polars as pl
 
+from dashboards.chart_function import Chart
 from dashboards.charts.theme import FIRST, INK, SECOND, SOFT_INK
 
-STRIP_HEIGHT = 36  # pixels
+STRIP_HEIGHT = 40  # pixels
 MOST_STRIPS = 20
 ROW = "row"  # the number of the answer's row that a mark stands for
 PICKED = "picked"
@@ -38,14 +40,16 @@ class Strips:
     """
 
     frame: pl.DataFrame
+    title: str
     value_title: str
     description: str
-    number_format: str = ".1f"
+    tip_format: str = ".1f"
+    axis_format: str = "~g"
     zero_line: bool = False
     shapes: tuple[str, str] | None = None
 
 
-def draw_strips(strips: Strips) -> alt.LayerChart:
+def draw_strips(strips: Strips) -> Chart:
     """Return the strips, in the order of the frame; a click on one picks its row."""
     frame = strips.frame.with_row_index("place").with_columns(
         pl.col("place").cast(pl.Int32),
@@ -55,7 +59,7 @@ def draw_strips(strips: Strips) -> alt.LayerChart:
     ends = [*frame["low"].to_list(), *frame["high"].to_list()]
     scale = alt.Scale(domain=[min([0.0, *ends]), max([*ends, 0.0]) or 1.0], nice=True)
     across = alt.X(
-        "value:Q", title=strips.value_title, scale=scale, axis=alt.Axis(format=strips.number_format, tickCount=5)
+        "value:Q", title=strips.value_title, scale=scale, axis=alt.Axis(format=strips.axis_format, tickCount=5)
     )
     down = alt.Y("place:O", axis=None)
     base = alt.Chart(frame).encode(y=down, tooltip=_tooltip(strips))
@@ -64,7 +68,7 @@ def draw_strips(strips: Strips) -> alt.LayerChart:
             x=alt.X("low:Q", scale=scale), x2="high:Q", color=_colour(strips)
         ),
         base.mark_point(size=90, opacity=1, yOffset=8)
-        .encode(x=across, shape=_shape(strips), color=_colour(strips), fill=_fill(strips))
+        .encode(x=across, shape=_shape(strips), color=_colour(strips))
         .add_params(picking()),
         base.mark_text(align="left", baseline="bottom", color=INK, fontSize=12.5, yOffset=-1).encode(
             x=alt.value(0), text="label:N"
@@ -77,12 +81,12 @@ def draw_strips(strips: Strips) -> alt.LayerChart:
         zero = alt.Chart(pl.DataFrame({"zero": [0.0]})).mark_rule(color=SOFT_INK, strokeDash=[4, 3])
         layers.insert(0, zero.encode(x=alt.X("zero:Q", scale=scale)))
     return alt.layer(*layers).properties(
-        width="container", height=STRIP_HEIGHT * frame.height, description=strips.description
+        width="container", height=STRIP_HEIGHT * frame.height, title=strips.title, description=strips.description
     )
 
 
 def _tooltip(strips: Strips) -> list[alt.Tooltip]:
-    shown = strips.number_format
+    shown = strips.tip_format
     return [
         alt.Tooltip("label:N", title=" "),
         alt.Tooltip("value:Q", title=strips.value_title, format=shown),
@@ -92,19 +96,13 @@ def _tooltip(strips: Strips) -> list[alt.Tooltip]:
     ]
 
 
-def _colour(strips: Strips) -> alt.Color | alt.ColorValue:
+def _colour(strips: Strips) -> Any:
     if strips.shapes is None:
         return alt.value(FIRST)
     return alt.Color("kind:N", title=None, scale=alt.Scale(domain=list(strips.shapes), range=[FIRST, SECOND]))
 
 
-def _fill(strips: Strips) -> alt.Fill | alt.FillValue:
-    if strips.shapes is None:
-        return alt.value(FIRST)
-    return alt.Fill("kind:N", title=None, scale=alt.Scale(domain=list(strips.shapes), range=[FIRST, SECOND]))
-
-
-def _shape(strips: Strips) -> alt.Shape | alt.ShapeValue:
+def _shape(strips: Strips) -> Any:
     if strips.shapes is None:
         return alt.value("circle")
     return alt.Shape("kind:N", title=None, scale=alt.Scale(domain=list(strips.shapes), range=["circle", "diamond"]))

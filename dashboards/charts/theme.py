@@ -23,24 +23,21 @@ def register_theme() -> None:
 
 def _theme() -> alt.theme.ThemeConfig:
     text: dict[str, Any] = {"labelColor": INK, "titleColor": SOFT_INK, "labelFontSize": 12, "titleFontSize": 12}
-    axis = {
-        **text, "titleFontWeight": "normal", "domainColor": INK, "tickColor": RULE, "gridColor": RULE,
-        "gridDash": [1, 3], "titlePadding": 10, "labelPadding": 6,
-    }  # fmt: skip
-    return alt.theme.ThemeConfig(
-        config={
-            "background": PAPER,
-            "font": FONT,
-            "padding": 4,
-            "view": {"stroke": None},
-            "axis": axis,
-            "axisY": {"domain": False, "ticks": False},
-            "legend": {**text, "orient": "top", "titleFontWeight": "normal", "symbolStrokeWidth": 2},
-            "title": {"color": INK, "anchor": "start", "fontSize": 13, "fontWeight": "normal", "offset": 10},
-            "point": {"filled": True, "size": 60, "color": FIRST},
-            "line": {"color": FIRST, "strokeWidth": 2},
-            "rule": {"color": INK},
-            "area": {"color": FIRST, "opacity": 0.15},
-            "bar": {"color": FIRST},
-        }
-    )
+    quiet: dict[str, Any] = {**text, "titleFontWeight": "normal"}
+    lines = {"domainColor": INK, "tickColor": RULE, "gridColor": RULE, "gridDash": [1, 3]}
+    config: Any = {
+        "background": PAPER,
+        "font": FONT,
+        "padding": 4,
+        "view": {"stroke": None},
+        "axis": {**quiet, **lines, "titlePadding": 10, "labelPadding": 6},
+        "axisY": {"domain": False, "ticks": False},
+        "legend": {**quiet, "orient": "top", "symbolStrokeWidth": 2},
+        "title": {"color": SOFT_INK, "anchor": "start", "fontSize": 13, "fontWeight": "normal", "offset": 12},
+        "point": {"filled": True, "size": 60, "color": FIRST},
+        "line": {"color": FIRST, "strokeWidth": 2},
+        "rule": {"color": INK},
+        "area": {"color": FIRST, "opacity": 0.15},
+        "bar": {"color": FIRST},
+    }
+    return alt.theme.ThemeConfig(config=config)

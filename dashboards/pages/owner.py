@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
-from dashboards.charts.comebacks import comebacks_by_distance, comebacks_by_months, comebacks_under_other_rules
+from dashboards.charts.comebacks import (
+    comebacks_by_distance,
+    comebacks_by_group,
+    comebacks_by_months,
+    comebacks_under_other_rules,
+)
 from dashboards.page import Page, Section
 
 OWNER = Page(
@@ -13,8 +18,8 @@ OWNER = Page(
         Section(
             question="comebacks",
             heading="How many of the jobs we deliver come back?",
-            charts=(comebacks_by_months, comebacks_by_distance, comebacks_under_other_rules),
-            narrow=("months", "share"),
+            charts=(comebacks_by_group, comebacks_by_months, comebacks_by_distance, comebacks_under_other_rules),
+            narrow=("group", "ours", "months", "share"),
         ),
     ),
 )

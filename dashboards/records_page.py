@@ -1,0 +1,143 @@
+"""Show the health of the job records: what to put right, what looks odd, and where every row read stands."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import PurePath
+
+import polars as pl
+from dash import html
+from dash.development.base_component import Component
+
+from analytics.answer import Column
+from dashboards.markup import attributes
+from dashboards.records_standing import RecordsStanding
+from dashboards.tables import grid, plain_table
+
+MOST_ROWS = 1_000  # of one table on this page; `layshaft check` lists them all
+
+_WRONG = (
+    Column("file", "File"),
+    Column("sheet", "Sheet"),
+    Column("row_number", "Row"),
+    Column("record", "Record"),
+    Column("reason", "What is wrong"),
+)
+_ODD = (Column("about", "What looks odd"), Column("job", "Job"), Column("unit", "Unit"), Column("sentence", "Why"))
+_FILES = (
+    Column("file", "File"),
+    Column("sheet", "Sheet"),
+    Column("record", "Record"),
+    Column("read", "Read"),
+    Column("accepted", "Counted"),
+    Column("duplicate", "Had already", "the same row was read before"),
+    Column("superseded", "Corrected since", "a later row took its place; this one is kept beside it"),
+    Column("quarantined", "To put right"),
+)
+_LOADS = (
+    Column("load_id", "Load"),
+    Column("at", "When (UTC)"),
+    Column("files", "Files"),
+    Column("read", "Rows read"),
+    Column("to_put_right", "To put right now"),
+    Column("mapping_version", "Mapping version"),
+)
+
+
+def records_page(standing: RecordsStanding) -> list[Component]:
+    """Return the page, all of it at once: it asks no question that takes long."""
+    return [
+        html.H1("Records", id="page-heading", tabIndex=-1),
+        html.P("Whether the figures rest on everything you keep, and what to mend first.", className="lead"),
+        html.Div(
+            [
+                html.P(
+                    [
+                        html.Span(f"{standing.to_put_right.height:,}", className="figure"),
+                        html.Span("rows to put right", className="about"),
+                    ],
+                    className="number",
+                ),
+                html.P(standing.sentence, className="sentence"),
+            ],
+            className="headline",
+        ),
+        _part("put-right", "Which rows do we have to put right?", _put_right(standing.to_put_right)),
+        _part("odd", "What looks odd but is counted?", _odd(standing.flags)),
+        _part("files", "Where does every row we read stand?", _by_file(standing.files)),
+        _part("loads", "What was loaded when?", _loaded(standing)),
+    ]
+
+
+def records_line(standing: RecordsStanding) -> list[Component]:
+    """Return the records' line on the first page."""
+    return [html.P(f"{standing.to_put_right.height:,}", className="figure"), html.P(standing.sentence)]
+
+
+def _part(mark: str, heading: str, parts: Sequence[Component]) -> html.Section:
+    named = f"{mark}-heading"
+    return html.Section(
+        [html.H2(heading, id=named), *parts], id=mark, className="section", **attributes(aria_labelledby=named)
+    )
+
+
+def _put_right(wrong: pl.DataFrame) -> list[Component]:
+    if wrong.is_empty():
+        return [html.P("None.")]
+    counted = wrong.group_by("record", "field").agg(pl.len().alias("rows"), pl.col("reason").first().alias("example"))
+    kinds = counted.sort(["rows", "record", "field"], descending=[True, False, False])
+    columns = (
+        Column("record", "Record"), Column("field", "Field"), Column("rows", "Rows"), Column("example", "For example"),
+    )  # fmt: skip
+    how = html.P(
+        ["To mend them: ", html.Code("layshaft check --export mend.xlsx"), ", correct the rows in that workbook, then ",
+         html.Code("layshaft load mend.xlsx"), "."], className="hint",
+    )  # fmt: skip
+    shown = wrong.head(MOST_ROWS).with_columns(_bare_file())
+    rows = grid(
+        _WRONG, shown, {"part": "records", "table": "put-right"}, ("file", "row_number", "reason"), "Rows to put right"
+    )
+    return [how, plain_table(columns, kinds), *_cut(wrong), rows]
+
+
+def _odd(flags: pl.DataFrame) -> list[Component]:
+    if flags.is_empty():
+        return [html.P("Nothing.")]
+    shown = flags.head(MOST_ROWS).with_columns(pl.col("about").str.replace_all("_", " "))
+    return [
+        *_cut(flags),
+        grid(_ODD, shown, {"part": "records", "table": "odd"}, ("job", "sentence"), "Entries that look odd"),
+    ]
+
+
+def _by_file(files: pl.DataFrame) -> list[Component]:
+    if files.is_empty():
+        return [html.P("Nothing was read yet.")]
+    shown = files.head(MOST_ROWS).with_columns(_bare_file())
+    told = "Every row read is counted, had already, corrected since, or to put right: the four add up to what was read."
+    kept = ("file", "record", "quarantined")
+    return [
+        html.P(told, className="hint"),
+        *_cut(files),
+        grid(_FILES, shown, {"part": "records", "table": "files"}, kept, "Rows by file"),
+    ]
+
+
+def _loaded(standing: RecordsStanding) -> list[Component]:
+    others = ", ".join(str(number) for number in standing.kept if number != standing.version) or "none"
+    told = f"Shown is version {standing.version}; older versions kept to look back at: {others}."
+    return [html.P(told, className="hint"), plain_table(_LOADS, standing.loads.head(30))]
+
+
+def _cut(frame: pl.DataFrame) -> list[Component]:
+    if frame.height <= MOST_ROWS:
+        return []
+    return [
+        html.P(
+            f"The first {MOST_ROWS:,} of {frame.height:,} are shown; layshaft check lists them all.", className="hint"
+        )
+    ]
+
+
+def _bare_file() -> pl.Expr:
+    return pl.col("file").map_elements(lambda path: PurePath(path).name, return_dtype=pl.String)
