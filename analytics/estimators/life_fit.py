@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analytics.estimators.life_likelihood import (
     LikelihoodTerms,
@@ -12,7 +14,7 @@ from analytics.estimators.life_likelihood import (
     likelihood_terms,
     log_likelihood,
 )
-from analytics.estimators.life_models import LOGNORMAL, WEIBULL, LifeModel, Values
+from analytics.estimators.life_models import WEIBULL, LifeModel, Values
 from analytics.estimators.life_observations import LifeObservations, TooFewToSay, binned
 
 MOST_ROWS = 400
@@ -77,7 +79,12 @@ class Maxima:
     steepness: Values
     at: LogLikelihood
     decrement: Values
-    found: Values
+    found: NDArray[np.bool_]
+
+    def item(self, index: int) -> Maxima:
+        """Return the maximum of one data set of the stack."""
+        at = LogLikelihood(**{k: getattr(self.at, k)[index] for k in LogLikelihood.__dataclass_fields__})
+        return Maxima(self.offset[index], self.steepness[index], at, self.decrement[index], self.found[index])
 
 
 def fit_life(observations: LifeObservations, model: LifeModel) -> LifeFit | TooFewToSay:
@@ -98,7 +105,7 @@ def fit_life(observations: LifeObservations, model: LifeModel) -> LifeFit | TooF
             observations.failed,
             observations.total,
         )
-    return _life_fit(model, terms, best, observations)
+    return life_fit(model, float(terms.centre), best, observations)
 
 
 def no_interior_maximum(observations: LifeObservations) -> str:
@@ -148,7 +155,7 @@ def maximise(terms: LikelihoodTerms, model: LifeModel) -> Maxima:
     score = np.where(tries.found, tries.at.value, -np.inf)
     pick = score.argmax(axis=-1)[..., None]
 
-    def chosen(array: Values) -> Values:
+    def chosen(array: NDArray[Any]) -> NDArray[Any]:
         return np.take_along_axis(array, pick, axis=-1)[..., 0]
 
     at = LogLikelihood(**{k: chosen(getattr(tries.at, k)) for k in LogLikelihood.__dataclass_fields__})
@@ -200,26 +207,25 @@ def _newton_step(at: LogLikelihood) -> tuple[Values, Values, Values]:
     return step_offset, step_steepness, step_offset * at.by_offset + step_steepness * at.by_steepness
 
 
-def _life_fit(model: LifeModel, terms: LikelihoodTerms, best: Maxima, observations: LifeObservations) -> LifeFit:
-    steepness, offset = float(best.steepness), float(best.offset)
+def life_fit(model: LifeModel, centre: float, best: Maxima, observations: LifeObservations) -> LifeFit:
+    """Return the fit of one data set from its maximum, in location and spread."""
+    steepness, offset, at = float(best.steepness), float(best.offset), best.at
     information = -np.array(
         [
-            [best.at.by_offset_offset, best.at.by_offset_steepness],
-            [best.at.by_offset_steepness, best.at.by_steepness_steepness],
-        ]
-    ).reshape(2, 2)
+            [at.by_offset_offset, at.by_offset_steepness],
+            [at.by_offset_steepness, at.by_steepness_steepness],
+        ],
+        dtype=float,
+    )
     # location = centre + offset / steepness, log spread = -log steepness
     change = np.array([[1 / steepness, -offset / steepness**2], [0.0, -1 / steepness]])
     return LifeFit(
         model=model,
-        location=float(terms.centre) + offset / steepness,
+        location=centre + offset / steepness,
         spread=1 / steepness,
-        log_likelihood=float(best.at.value),
+        log_likelihood=float(at.value),
         covariance=change @ np.linalg.inv(information) @ change.T,
         decrement=float(best.decrement),
         failures=observations.failed,
         observations=observations.total,
     )
-
-
-__all__ = ["LOGNORMAL", "WEIBULL", "LifeFit", "Maxima", "fit_life", "maximise", "no_interior_maximum"]

@@ -180,7 +180,7 @@ def _curves(weight: Values, second: Values, place: Values) -> tuple[Values, Valu
 
 
 def _dot(weight: Values, value: Values) -> Values:
-    return np.einsum("...n,...n->...", weight, value)
+    return np.asarray(np.einsum("...n,...n->...", weight, value), dtype=float)
 
 
 def _add(total: list[Values], parts: Sequence[Values]) -> None:
