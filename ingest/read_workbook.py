@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import zipfile
+import zlib
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -119,7 +120,11 @@ def _rows_of(path: Path, workbook: python_calamine.CalamineWorkbook, sheet: str)
     except python_calamine.CalamineError as error:
         raise LoadError(f"{path.name}, sheet '{sheet}': cannot be read: {error}") from error
     rows = [[cell_text(cell) for cell in row] for row in cells]
-    for row, column, text in error_cells(path, sheet):
+    try:
+        errors = error_cells(path, sheet)
+    except (ElementTree.ParseError, zipfile.BadZipFile, zlib.error, KeyError) as error:
+        raise LoadError(f"{path.name}, sheet '{sheet}': the workbook is damaged: {error}; save it again") from error
+    for row, column, text in errors:
         while len(rows) <= row:
             rows.append([])
         rows[row] += [None] * (column + 1 - len(rows[row]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zipfile
 from collections.abc import Callable
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -153,7 +154,6 @@ def test_a_workbook_cut_short(tmp_path: Path, share: float) -> None:
 
 
 def test_an_archive_that_is_no_workbook(tmp_path: Path) -> None:
-    import zipfile
 
     path = tmp_path / "book.xlsx"
     with zipfile.ZipFile(path, "w") as archive:
@@ -171,3 +171,15 @@ def test_a_locked_workbook(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
     monkeypatch.setattr(Path, "open", refuse)
     with pytest.raises(LoadError, match=r"book\.xlsx: cannot be opened: Permission denied; is it locked"):
         read(path)
+
+
+def test_a_workbook_with_a_damaged_part(tmp_path: Path) -> None:
+    path = written(tmp_path / "book.xlsx", Findings=findings)
+    with zipfile.ZipFile(path) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()}
+    for name in ("xl/workbook.xml", "xl/worksheets/sheet1.xml", "xl/_rels/workbook.xml.rels"):
+        with zipfile.ZipFile(path, "w") as archive:
+            for part, data in parts.items():
+                archive.writestr(part, data[: len(data) // 2] + b"<&" if part == name else data)
+        with pytest.raises(LoadError, match=r"damaged|cannot be read|no readable workbook"):
+            read(path)
