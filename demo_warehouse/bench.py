@@ -8,7 +8,8 @@ import numpy as np
 
 from demo_warehouse.catalogue import Location
 from demo_warehouse.days import date_of
-from demo_warehouse.gauges import LENGTH_STEP, TORQUE_STEP, Gauges, on_scale
+from demo_warehouse.gauges import LENGTH_STEP, TORQUE_STEP, Gauges
+from demo_warehouse.rounding import on_scale
 from demo_warehouse.rows import Rows
 from demo_warehouse.scenario import Scenario
 from demo_warehouse.vehicles import Unit

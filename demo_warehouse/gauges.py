@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from demo_warehouse.days import DAYS_A_MONTH, day_of
+from demo_warehouse.rounding import on_scale
 from demo_warehouse.rows import Rows
 from demo_warehouse.scenario import Scenario
 
@@ -35,11 +36,6 @@ INSTRUMENTS = (
 )
 LENGTH_STEP = {"mm": 10.0, "in": 12.7}  # a dial's division in micrometres: 0.01 mm, 0.0005 in
 TORQUE_STEP = {"N.m": 50.0, "lbf.in": 112.9848290276167 / 2}
-
-
-def on_scale(value: float, step: float) -> int:
-    """Return the reading to the nearest division, in whole stored steps."""
-    return round(round(value / step) * step)
 
 
 class Gauges:

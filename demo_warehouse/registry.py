@@ -5,12 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from demo_warehouse.days import DAYS_A_MONTH, DAYS_A_YEAR, date_of, day_of
-from demo_warehouse.gauges import on_scale
+from demo_warehouse.rounding import METRES_A_MILE, on_scale
 from demo_warehouse.rows import Row, chance
 from demo_warehouse.vehicles import Unit, Vehicle
 from demo_warehouse.world import World
-
-METRES_A_MILE = 1609.344
 
 
 class Registry:
@@ -21,6 +19,7 @@ class Registry:
         self.world = world
         self.open_fittings: dict[str, Row] = {}
         self.known_from: dict[str, int] = {}
+        self.sighted: dict[tuple[str, int, str], Row] = {}
         self.spans: list[tuple[Vehicle, Unit, Row]] = []
 
     def put_on_record(self, unit: Unit, vehicle: Vehicle | None, day: int) -> None:
@@ -89,7 +88,12 @@ class Registry:
         metres = vehicle.odometer(day)
         miles = vehicle.fleet is not None and vehicle.fleet.sightings_unit == "mi"
         step = METRES_A_MILE if miles else 1000.0
-        self.world.rows.add(
+        key = (unit.tag, day, source)
+        if key in self.sighted:
+            if state != "running":
+                self.sighted[key]["state"] = state
+            return
+        self.sighted[key] = self.world.rows.add(
             "sighting", unit=unit.tag, seen=day, odometer=on_scale(metres, step), hours=vehicle.hours(day), state=state,
             source=source, entered=day,
         )  # fmt: skip

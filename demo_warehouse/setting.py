@@ -8,9 +8,10 @@ import numpy as np
 
 from demo_warehouse.bench import Bench, GearSetItem, SettingState
 from demo_warehouse.catalogue import Family
-from demo_warehouse.gauges import LENGTH_STEP, on_scale
+from demo_warehouse.gauges import LENGTH_STEP
 from demo_warehouse.packs import nearest_pack
 from demo_warehouse.parts import BEARING_MAKERS, family_code
+from demo_warehouse.rounding import on_scale
 from demo_warehouse.rows import Rows
 from demo_warehouse.scenario import Scenario
 from demo_warehouse.set_backlash import backlash_per_shift, set_backlash, wanted_pattern

@@ -11,6 +11,7 @@ from demo_warehouse.clues import complaint_of, damage_of, oil_of
 from demo_warehouse.days import date_of
 from demo_warehouse.fit_parts import fit_parts
 from demo_warehouse.paperwork import write_paperwork
+from demo_warehouse.rounding import clock_metres
 from demo_warehouse.rows import Row, chance
 from demo_warehouse.teardown import (
     SETTING_POSITIONS,
@@ -147,21 +148,24 @@ def _write_usage(world: World, visit: Visit, rng: np.random.Generator) -> None:
         if chance(rng, 0.7) else "owner",
         "hours": vehicle.hours(visit.opened),
     }  # fmt: skip
-    odometer = round(vehicle.odometer(visit.opened) / 1000) * 1000
+    odometer = clock_metres(vehicle.odometer(visit.opened), visit.opened)
     drawn = rng.random()
     if vehicle.fleet is None and drawn < 0.05:
         row["usage_basis"] = "unknown"
     elif vehicle.fleet is None and drawn < 0.13:
         row |= {
             "usage_basis": "estimated",
-            "odometer": max(5000_000, round(odometer * rng.normal(1, 0.06) / 5e6) * 5_000_000),
+            "odometer": clock_metres(max(1.0, round(odometer * rng.normal(1, 0.06) / 5e6)) * 5e6, visit.opened),
         }
     elif vehicle.fleet is None and drawn < 0.15:
-        row |= {"usage_basis": "clock_replaced", "odometer": round(odometer * rng.uniform(0.1, 0.6) / 1000) * 1000}
+        row |= {
+            "usage_basis": "clock_replaced",
+            "odometer": clock_metres(odometer * rng.uniform(0.1, 0.6), visit.opened),
+        }
     else:
         row |= {"usage_basis": "read", "odometer": odometer}
         if unit.distance_known:
-            row["unit_distance"] = round(visit.distance / 1000) * 1000
+            row["unit_distance"] = clock_metres(visit.distance, visit.opened)
 
 
 def _write_complaints(world: World, visit: Visit, causes: list[int], rng: np.random.Generator) -> None:
@@ -182,7 +186,7 @@ def _write_complaints(world: World, visit: Visit, causes: list[int], rng: np.ran
         if chance(rng, 0.85):
             since = row["complaint_since"] = began
             if row.get("usage_basis") == "read" and chance(rng, 0.7):
-                row["odometer_since"] = round(vehicle.odometer(began) / 1000) * 1000
+                row["odometer_since"] = clock_metres(vehicle.odometer(began), visit.opened)
     said = set()
     for position in positions:
         complaint = complaint_of(position, rng)
