@@ -10,7 +10,7 @@ from analytics.warehouse_file import Warehouse
 
 
 def loads(warehouse: Warehouse) -> pl.DataFrame:
-    """Return one row per load, the newest first: load_id, at (UTC), mapping_version, files, read, to_put_right."""
+    """Return one row per load, the newest first: load_id, loaded_at (UTC), mapping_version, files, read, to_put_right."""
     return warehouse.query(
         """
         with counted as (  -- one row per load
@@ -18,7 +18,7 @@ def loads(warehouse: Warehouse) -> pl.DataFrame:
                    cast(sum(quarantined) as bigint) as to_put_right
             from standing group by load_id
         )
-        select load_id, "at", mapping_version, coalesce(files, 0) as files, coalesce(read, 0) as read,
+        select load_id, loaded_at, mapping_version, coalesce(files, 0) as files, coalesce(read, 0) as read,
                coalesce(to_put_right, 0) as to_put_right
         from load left join counted using (load_id)
         order by load_id desc

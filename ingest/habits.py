@@ -30,13 +30,13 @@ def add_implied_findings(connection: duckdb.DuckDBPyConnection) -> None:
           select distinct job from new.finding where source_id not in (select source_id from habit_sheet)
         ),
         covered as (  -- one row per full rebuild that a sheet covers
-          select j.job, j.unit, u.family, j.torn_down, j.closed, j.delivered, j.opened, min(s.source_id) as source_id
-          from new.job as j join new.unit as u using (unit)
+          select j.job, j.job_id, j.unit_id, j.family, j.torn_down, j.closed, j.delivered, j.opened, min(s.source_id) as source_id
+          from new.job as j
           join span as s on j.opened between s.first_day and s.last_day
           where j.kind = 'full_rebuild' and j.torn_down is not null and j.job not in (select job from elsewhere)
           group by all
         )
-        select c.job, p.position, 'sound' as role, c.source_id, true as from_habit,
+        select c.job, c.job_id, c.unit_id, p.position, p.position_id, 'sound' as role, false as failed, c.source_id, true as from_habit,
           coalesce(c.torn_down, c.closed, c.delivered, c.opened) as known_on,
           coalesce(c.closed, c.delivered, c.torn_down, c.opened) as settled_on
         from covered as c join new.position as p using (family)

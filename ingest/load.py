@@ -25,7 +25,7 @@ from ingest.read_folder import read_sources
 from ingest.records import RECORDS
 from ingest.resolve import has_old, resolve
 from ingest.type_rows import check_units_known, type_rows
-from ingest.versions import FORMAT, WarehouseFolder, publish, writing
+from ingest.versions import FORMAT, WarehouseFolder, publish, sweep, writing
 
 MEMORY_LIMIT = "3GB"
 
@@ -104,8 +104,7 @@ def load(
         except OSError as fault:
             raise LoadError(f"'{fault.filename or folder}': {fault.strerror}; nothing was published") from fault
         finally:
-            for left in [*folder.glob("scratch-*"), *folder.glob("building-*")]:
-                left.unlink(missing_ok=True)
+            sweep(held)
 
 
 def _load_into(
@@ -117,16 +116,16 @@ def _load_into(
 ) -> LoadReport:
     folder, current, number = held.path, held.current, held.next_number()
     building = folder / f"building-{number:06d}.duckdb"
-    scratch = folder / f"scratch-{os.getpid()}.duckdb"
     settings: dict[str, str | bool | int | float | list[str]] = {
         "memory_limit": MEMORY_LIMIT,
         "temp_directory": str(folder / f"scratch-{os.getpid()}.tmp"),
     }
-    connection = duckdb.connect(str(scratch), config=settings)
+    connection = duckdb.connect(config=settings)
     try:
         if current is not None:
             _attach_old(connection, held.version_file(current))
-        connection.execute(f"attach '{_sql_path(building)}' as new")
+        # Without a log of its own: a build that is killed is swept, never recovered.
+        connection.execute(f"attach '{_sql_path(building)}' as new (recovery_mode no_wal_writes)")
         progress("reading files")
         plans = plan_sheets(read_sources(connection, paths, mapping), mapping)
         if not plans:
@@ -174,7 +173,7 @@ def _open_load(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], ma
         )
     else:
         connection.execute("""
-            create table load (load_id integer, at timestamp, mapping_version varchar);
+            create table load (load_id integer, loaded_at timestamp, mapping_version varchar);
             create table source (source_id integer, load_id integer, file_id integer, file varchar, sheet varchar,
               record varchar, content_digest varchar, plan_digest varchar, habit boolean, rows_read bigint,
               replaced boolean, known_content boolean);

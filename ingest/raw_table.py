@@ -60,12 +60,8 @@ class RowStore:
 
     def add(self, row_number: int, cells: Sequence[str | None]) -> None:
         """Add one row; its cells number `width`."""
-        cleaned = [filled(cell) for cell in cells]
-        if not any(cleaned):
-            return
         self._numbers.append(row_number)
-        self._cells.append(cleaned)
-        self.rows += 1
+        self._cells.append(cells)
         if len(self._numbers) >= _BATCH:
             self.flush()
 
@@ -76,9 +72,13 @@ class RowStore:
         columns = {"row_number": pl.Series(self._numbers, dtype=pl.Int64)}
         for index, values in enumerate(zip(*self._cells, strict=True)):
             columns[f"c{index}"] = pl.Series(values, dtype=pl.String)
-        self.connection.register("rows_to_store", pl.DataFrame(columns))
+        cells = pl.exclude("row_number")
+        frame = pl.DataFrame(columns).with_columns(pl.when(cells.str.strip_chars(BLANKS) != "").then(cells))
+        frame = frame.filter(pl.any_horizontal(cells.is_not_null()))
+        self.connection.register("rows_to_store", frame)
         self.connection.execute(f"insert into {self.table} select * from rows_to_store").fetchall()
         self.connection.unregister("rows_to_store")
+        self.rows += frame.height
         self._numbers.clear()
         self._cells.clear()
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import numpy as np
@@ -71,9 +72,7 @@ def scan_lines(path: Path, dialect: Dialect) -> LineScan:
     return LineScan(newlines + 1, end, newline, has_nul, blank_line, blank_cell)
 
 
-def _starts_blank(
-    codes: np.ndarray[tuple[int], np.dtype[np.uint8]], breaks: np.ndarray[tuple[int], np.dtype[np.bool_]]
-) -> bool:
+def _starts_blank(codes: np.ndarray[Any, np.dtype[np.uint8]], breaks: np.ndarray[Any, np.dtype[np.bool_]]) -> bool:
     return any(bool((breaks[:-1] & (codes[1:] == start)).any()) for start in _BLANK_STARTS)
 
 
@@ -94,8 +93,8 @@ def _end_of_last_line(path: Path) -> int:
 def read_regular_lines(connection: duckdb.DuckDBPyConnection, text: LargeText) -> SourceTable | None:
     """Read a large text file through DuckDB's reader; None where it has to be split by other means.
 
-    One line must be one record: rows and refused rows together must be as many as the lines counted. So quoted
-    line breaks, blank lines between rows, NUL bytes and mixed line ends are left to the caller.
+    Rows, refused rows and the line breaks inside quoted cells must add up to the lines counted. Blank lines between
+    rows, NUL bytes, mixed line ends and quotes out of place are left to the caller.
     """
     if any(sign in str(text.text_file) for sign in "*?["):  # DuckDB would take the name for a pattern
         return None
@@ -107,18 +106,22 @@ def read_regular_lines(connection: duckdb.DuckDBPyConnection, text: LargeText) -
     rejects = _read_cells(connection, cells, text, scan)
     stored = connection.execute(f"select count(*) from {cells}").fetchall()[0][0]
     refused = _refused_lines(text, scan, rejects)
-    if refused is None or stored + len(rejects) != scan.lines - text.heading_line:
+    unexplained = scan.lines - text.heading_line - stored - len(rejects)
+    breaks = _breaks_inside(connection, cells, len(text.heading_cells)) if unexplained else _no_breaks()
+    if refused is None or int(breaks["breaks"].sum()) != unexplained:
         connection.execute(f"drop table {cells}").fetchall()
         return None
-    return _number_rows(connection, name, text, refused, int(stored))
+    return _number_rows(connection, name, text, refused, int(stored), breaks)
 
 
 def _read_cells(connection: duckdb.DuckDBPyConnection, cells: str, text: LargeText, scan: LineScan) -> list[int]:
     """Read every cell as text into the table `cells`; return where the rejected lines begin, in bytes."""
     width = len(text.heading_cells)
     columns = ", ".join(f"'c{index}': 'VARCHAR'" for index in range(width))
-    blank = "case when trim(c{0}, $blanks) = '' then null else c{0} end as c{0}" if scan.may_have_blank_cell else "c{0}"
-    chosen = ", ".join(blank.format(index) for index in range(width))
+    cell = "case when trim(c{0}, $blanks) <> '' then c{0} end as c{0}" if scan.may_have_blank_cell else "c{0}"
+    if scan.may_have_blank_cell and scan.newline == "\\r\\n":  # line breaks inside quotes become plain ones
+        cell = cell.replace("then c{0}", "then replace(c{0}, chr(13) || chr(10), chr(10))")
+    chosen = ", ".join(cell.format(index) for index in range(width))
     connection.execute(
         f"""create temp table {cells} as select {chosen} from read_csv($path, auto_detect = false, delim = $delimiter,
         quote = $quote, escape = $quote, comment = '', header = false, skip = {text.heading_line},
@@ -131,6 +134,18 @@ def _read_cells(connection: duckdb.DuckDBPyConnection, cells: str, text: LargeTe
     for table in (f"{cells}_rejects", f"{cells}_scans"):
         connection.execute(f"drop table {table}").fetchall()
     return [int(place[0]) - 1 for place in places]
+
+
+def _breaks_inside(connection: duckdb.DuckDBPyConnection, cells: str, width: int) -> pl.DataFrame:
+    """Return the rows that hold line breaks inside their cells: their place from 0 and how many breaks."""
+    some = " or ".join(f"contains(c{index}, chr(10))" for index in range(width))
+    count = " + ".join(f"coalesce(length(c{i}) - length(replace(c{i}, chr(10), '')), 0)" for i in range(width))
+    found = connection.execute(f"select rowid, {count} from {cells} where {some} order by 1").fetchall()
+    return pl.DataFrame(found, _no_breaks().schema, orient="row")
+
+
+def _no_breaks() -> pl.DataFrame:
+    return pl.DataFrame(schema={"place": pl.Int64, "breaks": pl.Int64})
 
 
 def _refused_lines(text: LargeText, scan: LineScan, starts: list[int]) -> list[RefusedRow] | None:
@@ -159,7 +174,12 @@ def _refused_lines(text: LargeText, scan: LineScan, starts: list[int]) -> list[R
 
 
 def _number_rows(
-    connection: duckdb.DuckDBPyConnection, name: str, text: LargeText, refused: list[RefusedRow], stored: int
+    connection: duckdb.DuckDBPyConnection,
+    name: str,
+    text: LargeText,
+    refused: list[RefusedRow],
+    stored: int,
+    breaks: pl.DataFrame,
 ) -> SourceTable:
     """Give every row its line number; rows of blank cells are taken out, refused lines are counted past."""
     width = len(text.heading_cells)
@@ -169,8 +189,9 @@ def _number_rows(
     blank = connection.execute(f"select count(*) from {name}_cells where not ({filled_row})").fetchall()[0][0]
     base, columns = f"{name}_cells", [f"c{index}" for index in kept]
     number = f"rowid + {text.heading_line + 1}"
-    if refused:
-        _add_line_numbers(connection, base, text.heading_line, refused, stored)
+    if refused or breaks.height:
+        numbers = line_numbers(text.heading_line + 1, stored, [row.row_number for row in refused], breaks)
+        _add_line_numbers(connection, base, numbers)
         number = "row_number"
     if blank:
         base, columns = name, [f"c{place}" for place in range(len(kept))]
@@ -187,13 +208,26 @@ def _number_rows(
     return SourceTable(text.path, None, name, headings, text.heading_line, stored - blank, False, digest, lines)
 
 
+def line_numbers(
+    first: int, rows: int, refused: list[int], breaks: pl.DataFrame
+) -> np.ndarray[Any, np.dtype[np.int64]]:
+    """Return the line on which each row begins, past refused lines and the breaks inside earlier rows.
+
+    `first` is the line below the heading, `refused` the refused lines in order, `breaks` as `_breaks_inside` gives.
+    """
+    lines = np.arange(first, first + rows, dtype=np.int64)
+    if breaks.height:
+        heights = np.zeros(rows, dtype=np.int64)
+        heights[breaks["place"].to_numpy()] = breaks["breaks"].to_numpy()
+        lines += np.cumsum(heights) - heights
+    without_refused = np.asarray(refused, dtype=np.int64) - np.arange(len(refused))
+    return lines + np.searchsorted(without_refused, lines, side="right")
+
+
 def _add_line_numbers(
-    connection: duckdb.DuckDBPyConnection, base: str, heading_line: int, refused: list[RefusedRow], stored: int
+    connection: duckdb.DuckDBPyConnection, base: str, numbers: np.ndarray[Any, np.dtype[np.int64]]
 ) -> None:
-    """Add a column of line numbers to the table of cells, counting past the refused lines."""
-    first = heading_line + 1
-    every_line = np.arange(first, first + stored + len(refused), dtype=np.int64)
-    numbers = np.delete(every_line, [row.row_number - first for row in refused])
+    """Add a column of line numbers to the table of cells."""
     connection.register("line_numbers", pl.DataFrame({"row_number": numbers}))
     connection.execute(f"create temp table {base}_numbers as select row_number from line_numbers").fetchall()
     connection.unregister("line_numbers")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import duckdb
 
+from ingest.digest import digest_sql
 from ingest.record_model import RecordType
 from ingest.rules import rules_of
 
@@ -46,11 +47,16 @@ def has_old(connection: duckdb.DuckDBPyConnection) -> bool:
 
 def _gather(connection: duckdb.DuckDBPyConnection, record: RecordType, typed_tables: list[str]) -> None:
     name = record.name
-    columns = ", ".join(["source_id", "row_number", "corrects", *(f.column for f in record.fields), "digest"])
-    parts = [f"select {columns}, fault_field, fault, original, null::varchar as was from {t}" for t in typed_tables]
+    columns = ", ".join(["source_id", "row_number", "corrects", *(f.column for f in record.fields)])
+    parts = [
+        f"select {columns}, digest, fault_field, fault, original, null::varchar as was from {t}" for t in typed_tables
+    ]
     if has_old(connection):
-        parts.append(f"select {columns}, null, null, null, 'accepted' from old.{name} where not from_habit")
-        parts.append(f"select {columns}, fault_field, fault, original, disposition from old.held_{name}")
+        no_fault = ", ".join(f"null::varchar as {column}" for column in ("fault_field", "fault", "original"))
+        sound = f"(select *, {no_fault} from old.{name})"
+        told = f"{columns}, {digest_sql(record)} as digest, fault_field, fault, original"
+        parts.append(f"select {told}, 'accepted' as was from {sound} where not from_habit")
+        parts.append(f"select {told}, disposition as was from old.held_{name}")
     if not parts:
         typed = ", ".join(f"null::{f.sql_type} as {f.column}" for f in record.fields)
         parts = [
@@ -208,15 +214,17 @@ def _put_right(connection: duckdb.DuckDBPyConnection, record: RecordType) -> Non
         anti join verdict_{name} as own on own.source_id = r.source_id and own.row_number = r.row_number
         where r.corrects is not null;
     """)
-    if record.key:
+    if record.key and has_old(connection):
         same = " and ".join(
             f"g.{c} is not distinct from r.{c}" for c in (record.field_named(k).column for k in record.key)
         )
         filled = " and ".join(f"r.{record.field_named(k).column} is not null" for k in record.key[:1])
         connection.execute(f"""
             create temp table waiting as
-            select r.*, s.load_id from verdict_{name} as v join rows_{name} as r using (source_id, row_number)
-            join source as s using (source_id) where v.disposition = 'quarantined' and {filled};
+            select r.*, s.load_id from rows_{name} as r
+            join (select source_id, row_number from verdict_{name} where disposition = 'quarantined') as v
+              using (source_id, row_number)
+            join source as s using (source_id) where {filled};
             insert into put_right
             select r.source_id, r.row_number, min(g.source_id), min(g.row_number)
             from waiting as r join rows_{name} as g on {same}

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 import duckdb
 
+from ingest.digest import digest_sql
 from ingest.plan import ColumnPlan, LoadError, SheetPlan
 from ingest.record_model import Field, Kind
 from ingest.units_of_measure import UNIT_SPELLINGS, steps_per_unit
@@ -58,7 +59,6 @@ def type_rows(connection: duckdb.DuckDBPyConnection, plan: SheetPlan, source_id:
     needs = " and ".join(f"nullif(trim({c}), '') is not null" for c in plan.needs) or "true"
     pairs = ", ".join(f"{quoted(h)}, c{i}" for i, h in enumerate(plan.table.headings))
     original = f"to_json(json_object({pairs}))::varchar" if pairs else "'{}'"
-    digest_of = ", ".join(f"coalesce({f.column}::varchar, chr(0))" for f in plan.record.fields)
     columns_kept = ", ".join(f.column for f in plan.record.fields)
     corrects = f"nullif(trim({plan.corrects}), '')" if plan.corrects else "NULL"
     connection.execute(f"""
@@ -69,8 +69,7 @@ def type_rows(connection: duckdb.DuckDBPyConnection, plan: SheetPlan, source_id:
         judged as (select *, {faults} as fault_pair from typed),
         kept as (select *, case when fault_pair is not null then {original} end as original from judged)
         select {source_id}::integer as source_id, row_number, {corrects}::varchar as corrects, {columns_kept},
-          fault_pair[1] as fault_field, fault_pair[2] as fault, original,
-          md5_number(coalesce(original, concat_ws(chr(31), {digest_of}))) as digest
+          fault_pair[1] as fault_field, fault_pair[2] as fault, original, {digest_sql(plan.record)} as digest
         from kept
     """)
     _add_refused(connection, plan, name, source_id)
@@ -86,10 +85,12 @@ def _add_refused(connection: duckdb.DuckDBPyConnection, plan: SheetPlan, name: s
     for row in plan.table.refused:
         connection.execute(
             f"insert into {name} by name select $1::integer as source_id, $2::bigint as row_number, "
-            "'(row)' as fault_field, $3::varchar as fault, md5_number($4) as digest, "
+            "'(row)' as fault_field, $3::varchar as fault, "
             "to_json(json_object('row', $4::varchar))::varchar as original",
             [source_id, row.row_number, row.reason, row.text],
         )
+    if plan.table.refused:
+        connection.execute(f"update {name} set digest = {digest_sql(plan.record)} where digest is null")
 
 
 def _faults(plan: SheetPlan, columns: list[TypedColumn]) -> str:

@@ -6,6 +6,7 @@ import fcntl
 import json
 import os
 import secrets
+import shutil
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -77,7 +78,7 @@ def writing(folder: Path, wait_seconds: float = 600.0) -> Iterator[WarehouseFold
     with lock:
         _wait_for(lock.fileno(), folder, wait_seconds)
         held = WarehouseFolder(folder)
-        _sweep(held)
+        sweep(held)
         yield held
 
 
@@ -93,11 +94,11 @@ def _wait_for(descriptor: int, folder: Path, wait_seconds: float) -> None:
             time.sleep(0.1)
 
 
-def _sweep(folder: WarehouseFolder) -> None:
+def sweep(folder: WarehouseFolder) -> None:
     """Remove what no published version needs: half-built files, and files that were never published."""
     for pattern in ("building-*", "scratch-*", "*.partial"):
         for path in folder.path.glob(pattern):
-            path.unlink()
+            shutil.rmtree(path) if path.is_dir() else path.unlink()
     keep = set(folder.kept())
     for number in folder._files():
         if number not in keep:

@@ -16,13 +16,17 @@ class Mart:
 
     name: str
     clocks: dict[str, str] = field(default_factory=dict)
+    is_view: bool = False  # joins of tables by number cost less to make at each question than to store
 
 
 _SETTLED = "settled_on"
 _WHEN_SETTLED = ("outcome", "payer", "position", "damage_mode", "cost_cents")
 
 MARTS: tuple[Mart, ...] = (
-    Mart("component_finding", {"action": _SETTLED}),
+    Mart("visit"),
+    Mart("part_before"),
+    Mart("component_finding", {"action": _SETTLED}, is_view=True),
+    Mart("component_finding_with_part", {"action": _SETTLED}, is_view=True),
     Mart("comeback_link", dict.fromkeys(_WHEN_SETTLED, _SETTLED)),
     Mart("pack"),
     Mart("part_use"),
@@ -33,4 +37,9 @@ def build_marts(connection: duckdb.DuckDBPyConnection) -> None:
     """Create every mart in schema `new`."""
     for mart in MARTS:
         sql = resources.files(__package__).joinpath(f"{mart.name}.sql").read_text()
-        connection.execute(f"create table new.{mart.name} as {sql.replace('$window_days', str(COMEBACK_WINDOW_DAYS))}")
+        if mart.is_view:
+            # Unqualified names, so that the view finds its tables when the file is opened by itself.
+            connection.execute(f"use new; create view {mart.name} as {sql}; use memory")
+        else:
+            text = sql.replace("$window_days", str(COMEBACK_WINDOW_DAYS))
+            connection.execute(f"create table new.{mart.name} as {text}")

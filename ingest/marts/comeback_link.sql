@@ -2,25 +2,30 @@
 -- Inferred: same unit, reopened within the fixed window whatever was sold, a component failed that the earlier job
 -- touched; attributed to the latest such job. `given_from` dates the given link that overrides an inferred one.
 with touched as (  -- one row per job and component position worked on
-  select job, position from new.finding
+  select job_id, position from new.finding
   where action in ('adjusted', 'reworked', 'replaced_failed', 'replaced_routine', 'replaced_mate')
   union
-  select job, position from new.part_line where position is not null and coalesce(movement, 'fitted') = 'fitted'
+  select j.job_id, p.position from new.part_line as p join new.job as j using (job)
+  where p.position is not null and coalesce(p.movement, 'fitted') = 'fitted'
 ),
 failing as (  -- one row per job and component position found failed
-  select job, position, known_on, settled_on, damage_mode from new.finding
-  where coalesce(grade in ('3', '4'), false) or coalesce(role in ('cause', 'failed'), false)
+  select job_id, position, known_on, settled_on, damage_mode from new.finding
+  where failed
+),
+reopened as (  -- one row per pair of visits of a unit within the window
+  select later.job as comeback_job, later.job_id as later_id, earlier.job as original_job, earlier.job_id as earlier_id,
+    later.opened as reported, earlier.delivered
+  from new.job as later
+  join new.job as earlier on earlier.unit_id = later.unit_id and earlier.job <> later.job
+    and earlier.delivered <= later.opened and later.opened - earlier.delivered <= $window_days
 ),
 candidate as (  -- one row per pair of jobs that share a component
-  select later.job as comeback_job, earlier.job as original_job, later.opened as reported, earlier.delivered,
-    max(f.known_on) as known_on, max(f.settled_on) as settled_on,
-    min(f.position) as position, arg_min(f.damage_mode, f.position) as damage_mode
-  from new.job as later
-  join new.job as earlier on earlier.unit = later.unit and earlier.job <> later.job
-    and earlier.delivered <= later.opened and later.opened - earlier.delivered <= $window_days
-  join failing as f on f.job = later.job
-  join touched as t on t.job = earlier.job and t.position = f.position
-  group by all
+  select r.comeback_job, r.original_job, r.reported, r.delivered, max(f.known_on) as known_on,
+    max(f.settled_on) as settled_on, min(f.position) as position, arg_min(f.damage_mode, f.position) as damage_mode
+  from reopened as r
+  join failing as f on f.job_id = r.later_id
+  join touched as t on t.job_id = r.earlier_id and t.position = f.position
+  group by r.comeback_job, r.original_job, r.reported, r.delivered
 ),
 inferred as (  -- one row per job that comes back
   select * from candidate

@@ -7,4 +7,3 @@ from new.shim as s
 join new.job as j using (job)
 join new.unit as u using (unit)
 group by s.job, u.unit, u.family, s.location, s.stage, coalesce(s.trial, 0)
-order by u.family, s.location, s.job, s.stage, trial

@@ -9,4 +9,3 @@ join new.unit as u on u.unit = j.unit
 left join new.part as t on t.part = p.part
 left join new.position as c on c.family = u.family and c.position = p.position
 where coalesce(p.movement, 'fitted') = 'fitted'
-order by p.part, used_on, p.job, p.source_id, p.row_number

@@ -1,0 +1,163 @@
+"""Build what was observed of each delivered job: how long it was followed, and whether it came back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from analytics.history import History
+from analytics.scope import Scope
+from analytics.scope_sql import conditions
+
+WINDOW_DAYS = 731  # a comeback counts within this window, whatever warranty was sold
+DAYS_PER_MONTH = 30.4375
+ASSUMED_WARRANTY_MONTHS = 12  # where none was written down; the ledger says how many rest on it
+
+_FILTERS = {
+    "family": "family", "technician": "technician", "fleet": "fleet", "duty": "duty", "kind": "kind",
+    "supplier": "exists (select 1 from known_part_use as p where p.job = d.job and p.supplier = $supplier)",
+    "component": "exists (select 1 from known_part_use as p where p.job = d.job and p.component = $component)",
+    "position": "exists (select 1 from known_part_use as p where p.job = d.job and p.position = $position)",
+}  # fmt: skip
+
+_SQL = """
+with link as (  -- one row per comeback known on the day: given, or inferred where none is given for that job
+  select * from known_comeback_link where given or given_from is null or given_from > $as_of
+),
+reading as (  -- one row per unit, fitting and day with an odometer
+  select unit, seen as day, max(odometer_m) as odometer_m from known_sighting where odometer_m is not null group by all
+  union
+  select unit, opened, max(odometer_m) from known_job where odometer_m is not null group by all
+),
+placed as (
+  select r.*, t.fitted_from from reading as r
+  asof left join known_fitting as t on t.unit = r.unit and t.fitted_from <= r.day
+),
+span as (  -- one row per unit and fitting
+  select unit, fitted_from, max(odometer_m) - min(odometer_m) as metres, max(day) - min(day) as days
+  from placed group by all
+),
+pace as (  -- one row per unit: metres a day while it was watched long enough to tell
+  select unit, sum(metres)::double / sum(days) as metres_a_day, sum(days) as days
+  from span where metres > 0 and days > 0 group by unit having sum(days) >= 60
+),
+independent as (  -- one row per unit and sighting that does not owe itself to a comeback
+  select unit, seen from known_sighting
+  where source in ('register', 'routine') and coalesce(state, 'running') = 'running'
+),
+ended as (  -- one row per unit: retired or opened elsewhere
+  select unit, seen from known_sighting where state in ('retired', 'opened_elsewhere')
+),
+delivered as (  -- one row per job handed over, an inspection aside
+  select j.job, j.unit, u.family, j.kind, j.technician, coalesce(j.fleet, t.fleet) as fleet,
+    coalesce(j.duty, t.duty) as duty, j.opened, j.delivered, j.odometer_m, j.warranty_months, j.warranty_distance_m,
+    u.register_entry, j.refitted_by
+  from known_job as j
+  join known_unit as u using (unit)
+  asof left join known_fitting as t on t.unit = j.unit and t.fitted_from <= j.opened
+  where j.delivered is not null and j.kind <> 'inspection'
+),
+comeback as (  -- one row per job: its first comeback of all, and its first by our own work
+  select d.job, min(k.reported) as reported, min(k.reported) filter (k.outcome = 'our_work') as reported_ours,
+    arg_min(k.odometer_m, k.reported) as reported_m, bool_and(not k.given) as only_inferred,
+    arg_min(k.given, k.reported) as first_given, min(k.reported) filter (k.given) as reported_given
+  from delivered as d join link as k on k.original_job = d.job and k.reported >= d.delivered
+  group by d.job
+),
+next_rebuild as (  -- one row per job: the next full rebuild of its unit that is no comeback from it
+  select d.job, min(n.opened) as opened
+  from delivered as d
+  join known_job as n on n.unit = d.unit and n.opened > d.delivered and n.kind = 'full_rebuild' and n.job <> d.job
+  anti join link as k on k.original_job = d.job and k.comeback_job = n.job
+  group by d.job
+),
+last_end as (
+  select d.job, min(e.seen) as seen from delivered as d join ended as e on e.unit = d.unit and e.seen >= d.delivered
+  group by d.job
+),
+last_seen as (
+  select d.job, max(i.seen) as seen from delivered as d
+  join independent as i on i.unit = d.unit and i.seen >= d.delivered
+  group by d.job
+),
+told as (
+  select d.*, c.reported, c.reported_ours, c.reported_m, c.first_given, c.reported_given, r.opened as next_rebuild,
+    e.seen as ended, s.seen as last_independent, p.metres_a_day, p.days as paced_days
+  from delivered as d
+  left join comeback as c using (job)
+  left join next_rebuild as r using (job)
+  left join last_end as e using (job)
+  left join last_seen as s using (job)
+  left join pace as p on p.unit = d.unit
+),
+typical as (  -- one row: pace of a unit in the middle
+  select median(metres_a_day) as metres_a_day from pace
+)
+select d.job, d.unit, d.family, d.kind, d.technician, d.fleet, d.duty, d.opened, d.delivered, d.odometer_m,
+  d.refitted_by, d.reported, d.reported_ours, d.reported_m, d.first_given, d.reported_given, d.metres_a_day,
+  d.paced_days, d.warranty_months is null as warranty_assumed,
+  least($as_of, coalesce(d.ended, $as_of), coalesce(d.next_rebuild, $as_of)) as possible_end,
+  least(
+    (d.delivered + to_months(coalesce(d.warranty_months, $assumed)::integer))::date,
+    coalesce(d.delivered + least(d.warranty_distance_m / coalesce(d.metres_a_day, y.metres_a_day), 36500)::integer,
+             date '2200-01-01')
+  ) as warranty_end,
+  d.register_entry is not null and d.register_entry
+    <= (d.delivered + to_months(coalesce(d.warranty_months, $assumed)::integer))::date as registered,
+  d.last_independent
+from told as d cross join typical as y
+where {where}
+order by d.job
+"""
+
+
+def comeback_observations(history: History, scope: Scope | None = None) -> pl.DataFrame:
+    """Return one row per delivered job with what was observed of it, sorted by job.
+
+    Columns beside the job's own: `possible_end` (as_of, retirement, another workshop or an unrelated full rebuild,
+    whichever came first), `warranty_end`, `registered`, `last_independent` (last sighting that owes nothing to a
+    comeback), `reported` (first comeback), `reported_ours`, and for each rule the end of observation as a date:
+    `end_observed` (the rule of the house), `end_all` (as if all were followed), `end_sighted` (independent sightings
+    only). Days on which nothing is observed are NULL.
+    """
+    where, values = conditions(scope or history.scope, _FILTERS, "d.delivered")
+    where = _exists_filters(where)
+    frame = history.query(_SQL.format(where=where), {**values, "assumed": ASSUMED_WARRANTY_MONTHS})
+    silent = pl.max_horizontal("warranty_end", "last_independent")
+    window_end = pl.col("delivered") + pl.duration(days=WINDOW_DAYS)
+    followed = pl.when("registered").then(pl.col("possible_end")).otherwise(pl.min_horizontal("possible_end", silent))
+    sighted = (
+        pl.when("registered")
+        .then(pl.col("possible_end"))
+        .otherwise(pl.min_horizontal("possible_end", "last_independent"))
+    )
+    return frame.with_columns(
+        pl.min_horizontal(followed, window_end).alias("end_observed"),
+        pl.min_horizontal("possible_end", window_end).alias("end_all"),
+        pl.when(pl.col("registered") | pl.col("last_independent").is_not_null())
+        .then(pl.min_horizontal(sighted, window_end))
+        .alias("end_sighted"),
+    )
+
+
+def _exists_filters(where: str) -> str:
+    """Turn `exists (...) = $name` into `exists (...)`: membership filters carry their parameter inside."""
+    for name in ("supplier", "component", "position"):
+        where = where.replace(f"{_FILTERS[name]} = ${name}", _FILTERS[name])
+    return where
+
+
+def durations(frame: pl.DataFrame, rule: str, reported: str = "reported") -> tuple[pl.DataFrame, dict[str, Any]]:
+    """Return months observed and whether a comeback ended them, for the jobs that the rule observes at all.
+
+    `rule` is end_observed, end_all or end_sighted. Columns: job, unit, months, came_back.
+    """
+    seen = frame.filter(pl.col(rule).is_not_null() & (pl.col(rule) >= pl.col("delivered")))
+    event = pl.col(reported).is_not_null() & (pl.col(reported) <= pl.col(rule))
+    end = pl.when(event).then(pl.col(reported)).otherwise(pl.col(rule))
+    told = seen.with_columns(
+        event.fill_null(value=False).alias("came_back"),
+        ((end - pl.col("delivered")).dt.total_days() / DAYS_PER_MONTH).alias("months"),
+    )
+    return told, {"observed": told.height, "not_observed": frame.height - told.height}

@@ -1,0 +1,52 @@
+"""Join the subcommands, and turn every expected failure into one sentence and exit code 2."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from analytics.question import QuestionError
+from analytics.warehouse_file import WarehouseError
+from dashboards.command.check import check
+from dashboards.command.demo import demo
+from dashboards.command.load import load
+from dashboards.command.serve import serve
+from dashboards.command.show import show
+from dashboards.command.template import template
+from ingest.plan import LoadError
+
+EXPECTED = (LoadError, WarehouseError, QuestionError)
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="layshaft", prog_name="layshaft")
+def layshaft() -> None:
+    """Turn a gearbox workshop's past job records into its next decisions."""
+
+
+for command in (demo, load, check, show, serve, template):
+    layshaft.add_command(command)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command; exits with 0, or with 2 and one sentence on stderr where something expected went wrong."""
+    try:
+        layshaft.main(args=arguments, standalone_mode=False)
+    except click.exceptions.Abort:
+        click.echo("stopped", err=True)
+        sys.exit(130)
+    except click.UsageError as fault:
+        click.echo(_usage(fault), err=True)
+        sys.exit(2)
+    except click.ClickException as fault:
+        click.echo(f"layshaft: {fault.format_message()}", err=True)
+        sys.exit(2)
+    except EXPECTED as fault:
+        click.echo(f"layshaft: {fault}", err=True)
+        sys.exit(2)
+
+
+def _usage(fault: click.UsageError) -> str:
+    where = f" (see '{fault.ctx.command_path} --help')" if fault.ctx else ""
+    return f"layshaft: {fault.format_message()}{where}"
