@@ -1,0 +1,63 @@
+"""Give tests the demo's records, loaded once through the command as a newcomer would."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: threads cost more than they bring
+
+
+@pytest.fixture(scope="session")
+def demo_warehouse_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the folder of the demo's job records (messy files, loaded through their mapping); not to be written to."""
+    return _made_once(tmp_path_factory, "demo", ["demo", "--no-serve", "--keep-files", "{base}/demo-files"])
+
+
+@pytest.fixture(scope="session")
+def demo_files_folder(demo_warehouse_folder: Path) -> Path:
+    """Return the folder of the source files from which the demo was loaded."""
+    return demo_warehouse_folder.parent / "demo-files"
+
+
+@pytest.fixture(scope="session")
+def clean_demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder with the job records of the demo written without defects."""
+    base = _base(tmp_path_factory)
+    files = base / "clean-files"
+    with (base / "clean.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not (base / "clean" / "CURRENT").is_file():
+            _run([sys.executable, "-m", "demo_warehouse", "--clean", "--out", str(files)])
+            _layshaft(["load", *map(str, sorted(files.glob("*.csv"))), "--warehouse", str(base / "clean")])
+    return base / "clean"
+
+
+def _base(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    base = tmp_path_factory.getbasetemp()
+    return base.parent if os.environ.get("PYTEST_XDIST_WORKER") else base
+
+
+def _made_once(tmp_path_factory: pytest.TempPathFactory, name: str, arguments: list[str]) -> Path:
+    """Run the command once for all workers of a run and return its warehouse folder."""
+    base = _base(tmp_path_factory)
+    folder = base / name
+    with (base / f"{name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not (folder / "CURRENT").is_file():
+            _layshaft([*(a.format(base=base) for a in arguments), "--warehouse", str(folder)])
+    return folder
+
+
+def _layshaft(arguments: list[str]) -> None:
+    _run([sys.executable, "-c", "from dashboards.command import main; main()", *arguments])
+
+
+def _run(command: list[str]) -> None:
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, f"{command}: {done.stdout}\n{done.stderr}"
