@@ -35,7 +35,7 @@ def questions_listed() -> str:
         lines.append(f"- **`{question.name}`** (for the {question.for_whom}): {question.about}.")
         for option in question.options:
             choices = f" ({', '.join(option.choices)})" if option.choices else ""
-            lines.append(f"  - `--option {option.name}=...`: {option.about}{choices}.")
+            lines.append(f"  - `--{option.name}`: {option.about}{choices}.")
     return "\n".join(lines)
 
 

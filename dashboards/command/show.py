@@ -23,29 +23,27 @@ def _listing() -> str:
     return "Questions:\n\n\b\n" + "\n".join(lines)
 
 
-@click.command(epilog=_listing())
+@click.command(epilog=_listing(), context_settings={"ignore_unknown_options": True, "allow_extra_args": True})
 @click.argument("question")
 @scope_options
-@click.option(
-    "--option", "options", multiple=True, metavar="NAME=VALUE", help="An option of the question (repeatable)."
-)
 @click.option("--csv", "as_csv", is_flag=True, help="Print the rows as CSV.")
 @as_json
 @warehouse_option
 @version_option
+@click.pass_context
 def show(
+    context: click.Context,
     question: str,
     as_of: dt.date | None,
-    options: tuple[str, ...],
     as_csv: bool,
     as_json: bool,
     warehouse: Path,
     warehouse_version: int | None,
     **filters: Any,
 ) -> None:
-    """Answer QUESTION from the job records."""
+    """Answer QUESTION from the job records. A question's own options are given as --NAME VALUE."""
     asked = find_question(question, every_question())
-    chosen = asked.chosen(_pairs(options))
+    chosen = asked.chosen(_own_options(context.args))
     opened = open_warehouse(warehouse, warehouse_version)
     try:
         history = History(opened, as_of or dt.date.today(), Scope(**filters))
@@ -60,11 +58,17 @@ def show(
         click.echo(told(answer))
 
 
-def _pairs(options: tuple[str, ...]) -> dict[str, str]:
-    pairs = {}
-    for text in options:
-        name, mark, value = text.partition("=")
+def _own_options(arguments: list[str]) -> dict[str, str]:
+    """Return the question's own options from what the command itself did not take: --name value or --name=value."""
+    given, left = {}, list(arguments)
+    while left:
+        text = left.pop(0)
+        if not text.startswith("--"):
+            raise QuestionError(f"expected an option like --by family, found '{text}'")
+        name, mark, value = text[2:].partition("=")
         if not mark:
-            raise QuestionError(f"--option takes NAME=VALUE, not '{text}'")
-        pairs[name.strip()] = value.strip()
-    return pairs
+            if not left:
+                raise QuestionError(f"option '--{name}' lacks its value")
+            value = left.pop(0)
+        given[name] = value
+    return given
