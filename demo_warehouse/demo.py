@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from demo_warehouse.clean_files import write_clean_files
+from demo_warehouse.messy_files import write_messy_files
 from demo_warehouse.simulation import play_workshop
 from demo_warehouse.truth import planted_truth, write_truth
 
 TRUTH_FILE = "truth.toml"
+NO_DEFECTS: dict[str, Any] = {"planted": [], "expected": []}
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,10 @@ def write_demo(
     workshop = play_workshop(scenario, seed)
     out.mkdir(parents=True, exist_ok=True)
     say(f"Writing {workshop.records['job'].height} jobs")
-    files = write_clean_files(workshop.records, out)
-    write_truth(planted_truth(workshop, []), out / TRUTH_FILE)
+    if clean:
+        files, defects = write_clean_files(workshop.records, out), NO_DEFECTS
+    else:
+        files, defects = write_messy_files(workshop, out)
+    write_truth(planted_truth(workshop, defects), out / TRUTH_FILE)
     counts = {name: frame.height for name, frame in workshop.records.items()}
-    return DemoSummary(out, workshop.seed, files, counts, 0)
+    return DemoSummary(out, workshop.seed, files, counts, len(defects["planted"]))

@@ -105,7 +105,7 @@ def _json(page: Page, path: Path) -> None:
 def _parquet(page: Page, path: Path) -> None:
     columns = {heading: [row[i] for row in page.rows] for i, heading in enumerate(page.headings)}
     typed = {
-        heading: [None if v is None else float(v) for v in values]
+        heading: [float(v) if isinstance(v, int | float) else None for v in values]
         if any(isinstance(v, float) for v in values)
         else values
         for heading, values in columns.items()

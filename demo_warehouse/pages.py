@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -23,7 +24,7 @@ class Column:
     heading: str
     field: str
     unit: str | None = None
-    words: Mapping[str, str] = field(default_factory=dict)  # our word -> the workshop's
+    words: Mapping[str, str] = dataclasses.field(default_factory=dict)  # our word -> the workshop's
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,7 @@ class Reading:
     record: RecordType
     columns: tuple[Column, ...]
     needs: tuple[str, ...] = ()
-    fixed: Mapping[str, Any] = field(default_factory=dict)
+    fixed: Mapping[str, Any] = dataclasses.field(default_factory=dict)
     habits: tuple[str, ...] = ()
 
 
@@ -50,7 +51,7 @@ class Page:
     dates: str = "cell"  # "cell", "iso", or what stands between day, month and year
     file_pattern: str = ""
     sheet_pattern: str | None = None
-    options: Mapping[str, Any] = field(default_factory=dict)
+    options: Mapping[str, Any] = dataclasses.field(default_factory=dict)
     ignored: bool = False
 
     @property

@@ -135,7 +135,7 @@ def _setting(workshop: Workshop) -> dict[str, Any]:
     }
 
 
-def planted_truth(workshop: Workshop, defects: list[dict[str, Any]]) -> dict[str, Any]:
+def planted_truth(workshop: Workshop, defects: dict[str, Any]) -> dict[str, Any]:
     """Return everything that was planted and what was realised, as plain tables."""
     planted, realised = workshop.scenario.planted, workshop.world.realised
     jobs = workshop.records["job"]
