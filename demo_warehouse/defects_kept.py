@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 from itertools import pairwise
 
 import polars as pl
 
 from demo_warehouse.defects import Planter
-from demo_warehouse.pages import Page, Row, template_columns
+from demo_warehouse.pages import Cell, Page, Row, template_columns
 from ingest.records import record_named
 
 LATE_FILE = "jobs_handed_in_late.xlsx"
@@ -165,21 +165,24 @@ def _corrections(planter: Planter, years: list[int]) -> None:
     _later(planter, "sighting", "Sightings", ("unit", "seen", "source"), spoiled)
 
 
-def _spoil(planter: Planter, page: Page, record: str, name: str, wrong: object) -> tuple[object, ...]:
+def _spoil(planter: Planter, page: Page, record: str, name: str, wrong: Cell) -> tuple[object, ...]:
     """Put a wrong value into one row and return the row's key."""
     limit = planter.end - timedelta(days=90)
-    before = page.shown(limit)
     row = planter.a_row(
         page,
-        lambda r: (
-            page.get(r, record, name) not in (None, wrong)
-            and (page.dates != "cell" or page.get(r, record, "entered") < before)
-        ),  # type: ignore[operator]
+        lambda r: page.get(r, record, name) not in (None, wrong) and _before(page.get(r, record, "entered"), limit),
     )
     key = tuple(page.get(row, record, field) for field in record_named(record).key)
-    page.put(row, record, name, wrong)  # type: ignore[arg-type]
+    page.put(row, record, name, wrong)
     planter.note("row that a later file corrects", page, row, record, "superseded", field=name, added=False)
     return key
+
+
+def _before(cell: Cell, limit: date) -> bool:
+    """Return whether a cell that holds a day lies before `limit`; days written day first are of earlier years."""
+    if isinstance(cell, date):
+        return cell < limit
+    return isinstance(cell, str) and (cell[4:5] != "-" or cell < limit.isoformat())
 
 
 def _later(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, timedelta
 
 from demo_warehouse.defects import Planter
@@ -34,16 +35,25 @@ def plant_refused(planter: Planter, first: int, last: int) -> None:
 
 
 def _wrong_readings(planter: Planter, old: int, middle: int, new: int) -> None:
-    for kind, year, changes, field in (
-        ("wrong unit: a nut torque as preload", middle, {"value": 900, "unit_written": "N.m"}, "value"),
-        ("wrong unit: torque in millimetres", new, {"unit_written": "mm"}, "value"),
-        ("unknown unit", old, {"unit_written": "furlong"}, "value"),
-    ):
+    kinds: tuple[tuple[str, int, dict[str, Cell]], ...] = (
+        ("wrong unit: a nut torque as preload", middle, {"value": 900, "unit_written": "N.m"}),
+        ("wrong unit: torque in millimetres", new, {"unit_written": "mm"}),
+        ("unknown unit", old, {"unit_written": "furlong"}),
+    )
+    for kind, year, changes in kinds:
         page = planter.page("measurement", year)
-        like = planter.a_row(page, lambda row, page=page: page.get(row, "measurement", "quantity") == "preload_torque"
-                             and page.get(row, "measurement", "stage") == "as_found")  # fmt: skip
-        row = planter.copied(page, "measurement", like, **changes)
-        planter.note(kind, page, row, "measurement", REFUSED, field=field)
+        row = planter.copied(page, "measurement", planter.a_row(page, _torque_found(page)), **changes)
+        planter.note(kind, page, row, "measurement", REFUSED, field="value")
+
+
+def _torque_found(page: Page) -> Callable[[Row], bool]:
+    """Return a test for rows that hold a preload torque as found."""
+
+    def found(row: Row) -> bool:
+        quantity, stage = (page.get(row, "measurement", name) for name in ("quantity", "stage"))
+        return quantity == "preload_torque" and stage == "as_found"
+
+    return found
 
 
 def _wrong_words(planter: Planter, middle: int, new: int) -> None:

@@ -17,7 +17,7 @@ def rows_read(page: Page) -> dict[str, int]:
     counts: Counter[str] = Counter()
     for reading in page.readings:
         places = [page.at(heading) for heading in reading.needs]
-        counts[reading.record.name] += sum(all(i < len(r) and r[i] is not None for i in places) for r in page.rows)
+        counts[reading.record.name] += sum(not any(row[i] is None for i in places) for row in page.rows)
     return dict(counts)
 
 
@@ -27,9 +27,9 @@ def expected_counts(pages: Sequence[Page], defects: Sequence[Defect]) -> list[di
     for page in pages:
         read.update(rows_read(page))
     other = Counter((d.record, d.expected) for d in defects if d.expected != "accepted")
-    told = []
+    told: list[dict[str, Any]] = []
     for record, count in read.items():
-        row = {"record": record, "read": count}
+        row: dict[str, Any] = {"record": record, "read": count}
         for disposition in DISPOSITIONS[1:]:
             row[disposition] = other[record, disposition]
         row["accepted"] = count - sum(row[d] for d in DISPOSITIONS[1:])

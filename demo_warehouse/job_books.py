@@ -184,9 +184,16 @@ def _wide_page(year: int, era: Era, shims: pl.DataFrame) -> Page:
         for heading, stage in zip(pair, ("as_found", "as_built"), strict=True)
     ]
     return Page(
-        _file(year), "Setting packs", headings, rows, readings, title=("Packs in mm, found and built",), dates=era.dates,
-        file_pattern=era.file_pattern, sheet_pattern="Setting packs",
-    )  # fmt: skip
+        _file(year),
+        "Setting packs",
+        headings,
+        rows,
+        readings,
+        title=("Packs in mm, found and built",),
+        dates=era.dates,
+        file_pattern=era.file_pattern,
+        sheet_pattern="Setting packs",
+    )
 
 
 def _millimetres(total: int | None) -> float | None:

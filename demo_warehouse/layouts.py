@@ -8,48 +8,56 @@ from dataclasses import dataclass
 from demo_warehouse.pages import Column
 
 JOB_FIELDS = (
-    "job", "unit", "kind", "opened", "torn_down", "closed", "delivered", "scope", "declined", "odometer", "unit_distance",
-    "hours", "usage_basis", "duty", "complaint_since", "odometer_since", "oil_brass", "oil_steel", "oil_changed_recently",
-    "earlier_work", "arrival", "refitted_by", "gear_set_found", "gear_set_built", "case_replaced", "quoted", "invoiced",
-    "warranty_months", "warranty_distance", "technician", "customer", "fleet", "entered",
+    "job", "unit", "kind", "opened", "torn_down", "closed", "delivered", "scope", "declined", "odometer",
+    "unit_distance", "hours", "usage_basis", "duty", "complaint_since", "odometer_since", "oil_brass",
+    "oil_steel", "oil_changed_recently", "earlier_work", "arrival", "refitted_by", "gear_set_found",
+    "gear_set_built", "case_replaced", "quoted", "invoiced", "warranty_months", "warranty_distance",
+    "technician", "customer", "fleet", "entered",
 )  # fmt: skip
 _JOB_OLD = (
-    "Job No.", "Tag", "What", "In", "Stripped", "Done", "Out", "Agreed", "Not wanted", "Miles", "Box miles", "Hours run",
-    "Clock", "Use", "Trouble since", "Miles then", "Brass seen", "Steel seen", "Fresh oil", "Opened before", "Came",
-    "Refit by", "Set in", "Set out", "New case", "Quote", "Bill", "Months", "Cover km", "Man", "Customer", "Fleet",
-    "Booked in",
+    "Job No.", "Tag", "What", "In", "Stripped", "Done", "Out", "Agreed", "Not wanted", "Miles", "Box miles",
+    "Hours run", "Clock", "Use", "Trouble since", "Miles then", "Brass seen", "Steel seen", "Fresh oil",
+    "Opened before", "Came", "Refit by", "Set in", "Set out", "New case", "Quote", "Bill", "Months", "Cover km",
+    "Man", "Customer", "Fleet", "Booked in",
 )  # fmt: skip
 _JOB_MIDDLE = (
-    "Job", "Unit tag", "Kind of work", "Opened", "Taken apart", "Finished", "Handed over", "Scope", "Declined by customer",
-    "km", "km of unit", "Hour meter h", "km known how", "Duty", "Complains since", "km when it began", "Brass in oil",
-    "Steel in oil", "Oil changed?", "Earlier hands", "Arrived", "Refitted", "Gear set found", "Gear set fitted",
-    "Casing changed?", "Quoted net", "Invoiced net", "Warranty months", "Warranty km", "Technician", "Name of customer",
-    "Fleet", "Entered",
+    "Job", "Unit tag", "Kind of work", "Opened", "Taken apart", "Finished", "Handed over", "Scope",
+    "Declined by customer", "km", "km of unit", "Hour meter h", "km known how", "Duty", "Complains since",
+    "km when it began", "Brass in oil", "Steel in oil", "Oil changed?", "Earlier hands", "Arrived", "Refitted",
+    "Gear set found", "Gear set fitted", "Casing changed?", "Quoted net", "Invoiced net", "Warranty months",
+    "Warranty km", "Technician", "Name of customer", "Fleet", "Entered",
 )  # fmt: skip
 _JOB_NEW = (
     "job", "unit", "kind", "opened", "torn_down", "closed", "delivered", "scope", "declined", "odometer (km)",
-    "unit_distance (km)", "hours (h)", "usage_basis", "duty", "complaint_since", "odometer_since (km)", "oil_brass",
-    "oil_steel", "oil_changed_recently", "earlier_work", "arrival", "refitted_by", "gear_set_found", "gear_set_built",
-    "case_replaced", "quoted (money)", "invoiced (money)", "warranty_months", "warranty_distance (km)", "technician",
-    "customer", "fleet", "entered",
+    "unit_distance (km)", "hours (h)", "usage_basis", "duty", "complaint_since", "odometer_since (km)",
+    "oil_brass", "oil_steel", "oil_changed_recently", "earlier_work", "arrival", "refitted_by",
+    "gear_set_found", "gear_set_built", "case_replaced", "quoted (money)", "invoiced (money)",
+    "warranty_months", "warranty_distance (km)", "technician", "customer", "fleet", "entered",
 )  # fmt: skip
 _OLD_WORDS: dict[str, dict[str, str]] = {
     "kind": {
-        "full_rebuild": "big job", "part_rebuild": "small job", "setup_only": "setting", "reseal": "seals", "inspection": "look see",
+        "full_rebuild": "big job",
+        "part_rebuild": "small job",
+        "setup_only": "setting",
+        "reseal": "seals",
+        "inspection": "look see",
     },
     "duty": {"tow": "Anh.", "off_road": "yard", "delivery": "rounds", "highway": "long runs", "competition": "sprint"},
     "usage_basis": {"estimated": "guess", "unknown": "?", "clock_replaced": "new clock"},
     "oil_changed_recently": {"yes": "x", "no": "-"},
     "case_replaced": {"yes": "x", "no": "-"},
-}  # fmt: skip
+}
 _MIDDLE_WORDS: dict[str, dict[str, str]] = {
     "kind": {
-        "full_rebuild": "Full rebuild", "part_rebuild": "Part rebuild", "setup_only": "Setting only", "reseal": "Re-seal",
+        "full_rebuild": "Full rebuild",
+        "part_rebuild": "Part rebuild",
+        "setup_only": "Setting only",
+        "reseal": "Re-seal",
         "inspection": "Inspection",
     },
     "refitted_by": {"us": "ourselves", "fleet": "fleet fitters", "other_workshop": "other garage", "owner": "himself"},
     "arrival": {"in_vehicle": "in the vehicle", "loose": "bare unit"},
-}  # fmt: skip
+}
 MAPPED_WORDS: dict[str, frozenset[str]] = {
     "kind": frozenset({"big job", "small job", "setting", "seals", "look see"}),
     "duty": frozenset({"Anh.", "yard", "rounds", "long runs", "sprint"}),
@@ -73,19 +81,56 @@ class Era:
     wide_shims: tuple[int, ...]
 
 
-_UNIT_OLD = (Column("Type", "family"), Column("Ser. No.", "serial_number"), Column("First used", "in_service_since"),
-             Column("From new", "lives_known_from_new"))  # fmt: skip
-_UNIT_MIDDLE = (Column("New here: family", "family"), Column("New here: serial", "serial_number"),
-                Column("New here: in service since", "in_service_since"),
-                Column("New here: never opened", "lives_known_from_new"))  # fmt: skip
+_UNIT_OLD = (
+    Column("Type", "family"),
+    Column("Ser. No.", "serial_number"),
+    Column("First used", "in_service_since"),
+    Column("From new", "lives_known_from_new"),
+)
+_UNIT_MIDDLE = (
+    Column("New here: family", "family"),
+    Column("New here: serial", "serial_number"),
+    Column("New here: in service since", "in_service_since"),
+    Column("New here: never opened", "lives_known_from_new"),
+)
 ERAS = (
-    Era((2016, 2017, 2018), ("WORKSHOP BOOK", ""), "cell", "mi", _JOB_OLD, _OLD_WORDS, "jobs_201[678].xlsx", _UNIT_OLD,
-        (), (2016, 2017)),
-    Era((2019, 2020, 2021, 2022), (), "/", "km", _JOB_MIDDLE, _MIDDLE_WORDS, "jobs_20[12][9012].xlsx", _UNIT_MIDDLE,
-        (2019, 2020), ()),
-    Era((2023, 2024, 2025, 2026), ("Job book", "one line a job; ask the office before you add a column", "", ""), "cell",
-        "km", _JOB_NEW, {}, "jobs_202[3456].xlsx", _UNIT_MIDDLE, (), ()),
-)  # fmt: skip
+    Era(
+        (2016, 2017, 2018),
+        ("WORKSHOP BOOK", ""),
+        "cell",
+        "mi",
+        _JOB_OLD,
+        _OLD_WORDS,
+        "jobs_201[678].xlsx",
+        _UNIT_OLD,
+        (),
+        (2016, 2017),
+    ),
+    Era(
+        (2019, 2020, 2021, 2022),
+        (),
+        "/",
+        "km",
+        _JOB_MIDDLE,
+        _MIDDLE_WORDS,
+        "jobs_20[12][9012].xlsx",
+        _UNIT_MIDDLE,
+        (2019, 2020),
+        (),
+    ),
+    Era(
+        (2023, 2024, 2025, 2026),
+        ("Job book", "one line a job; ask the office before you add a column", "", ""),
+        "cell",
+        "km",
+        _JOB_NEW,
+        {},
+        "jobs_202[3456].xlsx",
+        _UNIT_MIDDLE,
+        (),
+        (),
+    ),
+)
 
 
 def era_of(year: int) -> Era:
@@ -104,23 +149,66 @@ def job_columns(era: Era) -> list[Column]:
 
 
 FINDING_HEADINGS = {
-    "old": {"job": "Job No.", "position": "Where", "grade": "Grade 0-4", "ring_gap": "Gap mm", "end_float": "Float mm",
-            "damage_mode": "Damage", "role": "Meaning", "action": "Done with it", "entered": "Booked"},
-    "new": {"job": "job", "position": "position", "grade": "grade", "ring_gap": "ring_gap (mm)",
-            "end_float": "end_float (mm)", "damage_mode": "damage_mode", "role": "role", "action": "action",
-            "entered": "entered"},
-}  # fmt: skip
+    "old": {
+        "job": "Job No.",
+        "position": "Where",
+        "grade": "Grade 0-4",
+        "ring_gap": "Gap mm",
+        "end_float": "Float mm",
+        "damage_mode": "Damage",
+        "role": "Meaning",
+        "action": "Done with it",
+        "entered": "Booked",
+    },
+    "new": {
+        "job": "job",
+        "position": "position",
+        "grade": "grade",
+        "ring_gap": "ring_gap (mm)",
+        "end_float": "end_float (mm)",
+        "damage_mode": "damage_mode",
+        "role": "role",
+        "action": "action",
+        "entered": "entered",
+    },
+}
 READING_HEADINGS = {
-    "old": {"job": "Job No.", "quantity": "What was read", "location": "Where", "stage": "When", "trial": "Try",
-            "point": "Point", "value": "Reading", "target": "Wanted", "lower": "From", "upper": "To",
-            "unit_written": "Unit", "instrument": "Gauge", "technician": "Man", "read_on": "Day", "torque_kind": "Torque",
-            "seals": "Seals", "oiled": "Oiled?", "cold": "Cold?", "bearing_state": "Bearing used",
-            "bearing_maker": "Bearing make", "bearing_condition": "Bearing new or used"},
-}  # fmt: skip
+    "old": {
+        "job": "Job No.",
+        "quantity": "What was read",
+        "location": "Where",
+        "stage": "When",
+        "trial": "Try",
+        "point": "Point",
+        "value": "Reading",
+        "target": "Wanted",
+        "lower": "From",
+        "upper": "To",
+        "unit_written": "Unit",
+        "instrument": "Gauge",
+        "technician": "Man",
+        "read_on": "Day",
+        "torque_kind": "Torque",
+        "seals": "Seals",
+        "oiled": "Oiled?",
+        "cold": "Cold?",
+        "bearing_state": "Bearing used",
+        "bearing_maker": "Bearing make",
+        "bearing_condition": "Bearing new or used",
+    },
+}
 SHIM_HEADINGS = {
-    "old": {"job": "Job No.", "location": "Where", "stage": "When", "trial": "Try", "thickness": "Thickness",
-            "pieces": "Pieces", "thickness_basis": "Nominal or measured", "part": "Shim part"},
-}  # fmt: skip
+    "old": {
+        "job": "Job No.",
+        "location": "Where",
+        "stage": "When",
+        "trial": "Try",
+        "thickness": "Thickness",
+        "pieces": "Pieces",
+        "thickness_basis": "Nominal or measured",
+        "part": "Shim part",
+    },
+}
 
 
 def named_columns(headings: Mapping[str, str], units: Mapping[str, str] | None = None) -> list[Column]:

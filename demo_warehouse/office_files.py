@@ -1,4 +1,4 @@
-"""Lay out what the office, the fleets and the bookkeeper keep: registers, sightings, prices, part lines, hours, money."""
+"""Lay out what office, fleets and bookkeeper keep: registers, sightings, prices, part lines, hours, money."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def _workshop_book(records: Frames) -> list[Page]:
                 template_columns(record),
                 records[name],
                 title=(f"{sheet} of the workshop", "") if name in ("family", "part") else (),
-            )  # fmt: skip
+            )
         )
     return pages
 
@@ -114,7 +114,7 @@ def _registers(records: Frames, scenario: Scenario) -> list[Page]:
                 title=(f"Register of {fleet.name}",),
                 file_pattern="fleet_registers.xlsx",
                 sheet_pattern=fleet.name,
-            )  # fmt: skip
+            )
         )
     rest = records["fitting"].join(
         first.select("unit", "fitted_from"), on=["unit", "fitted_from"], how="anti", maintain_order="left"
@@ -142,7 +142,8 @@ def _sightings(records: Frames, scenario: Scenario) -> list[Page]:
     private = joined.filter(pl.col("fleet").is_null()).select(records["sighting"].columns)
     columns = [
         Column("unit.tag", "unit"), Column("seen", "seen"), Column("clock.km", "odometer", "km"),
-        Column("clock.hours", "hours", "h"), Column("state", "state"), Column("source", "source"), Column("entered", "entered"),
+        Column("clock.hours", "hours", "h"), Column("state", "state"), Column("source", "source"),
+        Column("entered", "entered"),
     ]  # fmt: skip
     name = "sightings_owners.json"
     pages.append(simple_page(name, None, record, columns, private, dates="iso", file_pattern=name))
@@ -167,7 +168,7 @@ def _office(records: Frames) -> list[Page]:
                 template_columns(record),
                 records[name],
                 title=("Office", "", "kept since the first year", "") if name == "quote" else (),
-            )  # fmt: skip
+            )
         )
     return pages
 
@@ -208,7 +209,8 @@ def _bookkeeper(
 def _gauge_checks(records: Frames) -> Page:
     record = record_named("gauge_check")
     columns = [
-        Column("gauge", "instrument"), Column("date", "read_on"), Column("reads", "quantity"), Column("master", "expected"),
+        Column("gauge", "instrument"), Column("date", "read_on"), Column("reads", "quantity"),
+        Column("master", "expected"),
         Column("shown", "value"), Column("unit", "unit_written"), Column("by", "technician"),
     ]  # fmt: skip
     return simple_page(
