@@ -149,15 +149,7 @@ def _intervals(terms: LikelihoodTerms, model: LifeModel, offset: Values, steepne
     weight, good, bad = terms.interval_weight, terms.good, terms.bad
     z_good = steepness[..., None] * good - offset[..., None]
     z_bad = steepness[..., None] * bad - offset[..., None]
-    below = log_difference(model.log_failed(z_bad)[0], model.log_failed(z_good)[0])
-    above = log_difference(model.log_sound(z_good)[0], model.log_sound(z_bad)[0])
-    value = np.where(z_good > 0, above, below)
-    log_f_good, slope_good, _ = model.log_density(z_good)
-    log_f_bad, slope_bad, _ = model.log_density(z_bad)
-    at_bad, at_good = np.exp(log_f_bad - value), -np.exp(log_f_good - value)
-    curve_bad = slope_bad * at_bad - at_bad**2
-    curve_good = slope_good * at_good - at_good**2
-    cross = -at_bad * at_good
+    value, at_good, at_bad, curve_good, curve_bad, cross = interval_derivatives(model, z_good, z_bad)
     return [
         _dot(weight, value),
         _dot(weight, at_bad + at_good),
@@ -166,6 +158,22 @@ def _intervals(terms: LikelihoodTerms, model: LifeModel, offset: Values, steepne
         _dot(weight, curve_bad * bad + curve_good * good + cross * (good + bad)),
         _dot(weight, curve_bad * bad**2 + curve_good * good**2 + 2 * cross * good * bad),
     ]
+
+
+def interval_derivatives(model: LifeModel, z_good: Values, z_bad: Values) -> tuple[Values, ...]:
+    """Return log(F(z_bad) - F(z_good)) and its derivatives by good, bad, good-good, bad-bad and good-bad.
+
+    Each has the shape of z. Computed from whichever tail is the smaller, so that no digits are lost.
+    """
+    below = log_difference(model.log_failed(z_bad)[0], model.log_failed(z_good)[0])
+    above = log_difference(model.log_sound(z_good)[0], model.log_sound(z_bad)[0])
+    value = np.where(z_good > 0, above, below)
+    log_f_good, slope_good, _ = model.log_density(z_good)
+    log_f_bad, slope_bad, _ = model.log_density(z_bad)
+    at_bad, at_good = np.exp(log_f_bad - value), -np.exp(log_f_good - value)
+    curve_bad = slope_bad * at_bad - at_bad**2
+    curve_good = slope_good * at_good - at_good**2
+    return value, at_good, at_bad, curve_good, curve_bad, -at_bad * at_good
 
 
 def _moments(weight: Values, first: Values, place: Values) -> tuple[Values, Values]:
