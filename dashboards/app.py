@@ -64,5 +64,5 @@ def make_app(
     connect_address(app, asking)
     serve_chart_engine(app.server, engine or ChartEngine())
     set_browser_rules(app.server, app.csp_hashes())
-    answer_faults(app.server)
+    answer_faults(app)
     return app

@@ -62,7 +62,7 @@ def _control(name: str, choices: Sequence[str], value: str | None) -> Component:
     if name in DAY_FILTERS:
         day: Component = dmc.DatePickerInput(
             id=control_id, label=LABELS[name], value=value, clearable=True, valueFormat="D MMM YYYY",
-            placeholder="any day" if name != "as_of" else "today", popoverProps={"withinPortal": True},
+            placeholder="any day" if name != "as_of" else "today", popoverProps={"withinPortal": False},
         )  # fmt: skip
         return day
     data = [{"value": choice, "label": said(choice)} for choice in choices]
@@ -70,6 +70,7 @@ def _control(name: str, choices: Sequence[str], value: str | None) -> Component:
         data.insert(0, {"value": value, "label": f"{value} (not on record)"})
     select: Component = dmc.Select(
         id=control_id, label=LABELS[name], value=value, data=data, searchable=True, clearable=True, placeholder="all",
-        nothingFoundMessage="none on record", clearButtonProps={"aria-label": f"Clear {LABELS[name].lower()}"},
+        nothingFoundMessage="none on record",
+        comboboxProps={"withinPortal": False}, clearButtonProps={"aria-label": f"Clear {LABELS[name].lower()}"},
     )  # fmt: skip
     return select

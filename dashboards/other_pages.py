@@ -5,6 +5,8 @@ from __future__ import annotations
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from dashboards.said import said_sentence
+
 _LOADING = (
     ("layshaft demo", "load an invented workshop's ten years, to look round"),
     ("layshaft template records.xlsx", "write a workbook to fill in, one sheet a record"),
@@ -23,7 +25,7 @@ def no_records_page(reason: str) -> list[Component]:
         html.P(lead, className="lead"),
         html.Dl(commands, className="facts commands"),
         html.P(moves_on, className="hint"),
-        html.P(f"What the pages see now: {reason}.", className="asked"),
+        html.P(f"What the pages see now: {said_sentence(reason)}", className="asked"),
     ]
 
 
@@ -40,6 +42,6 @@ def refused_page(sentence: str, heading: str = "This view cannot be shown") -> l
     """Return the page shown for a view that cannot be asked, with the way out."""
     return [
         html.H1(heading, id="page-heading", tabIndex=-1),
-        html.P(sentence[:1].upper() + sentence[1:] + ".", className="lead refused"),
+        html.P(said_sentence(sentence), className="lead refused"),
         html.P(dcc.Link("Go to this week's page", href="/")),
     ]

@@ -36,7 +36,7 @@ _FILES = (
 )
 _LOADS = (
     Column("load_id", "Load"),
-    Column("at", "When (UTC)"),
+    Column("loaded_at", "When (UTC)"),
     Column("files", "Files"),
     Column("read", "Rows read"),
     Column("to_put_right", "To put right now"),

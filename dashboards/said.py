@@ -26,6 +26,11 @@ def said(value: Any, unit: str = "") -> str:
     return str(value).replace("_", " ")
 
 
+def said_sentence(text: str) -> str:
+    """Return `text` as a sentence: a capital first, a stop last."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
+
+
 def said_day(day: dt.date) -> str:
     """Return a day as 3 Mar 2024."""
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"

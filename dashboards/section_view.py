@@ -16,7 +16,7 @@ from dashboards.asking import Shown
 from dashboards.job_links import job_link
 from dashboards.markup import attributes
 from dashboards.page import Page, Section
-from dashboards.said import said, said_day
+from dashboards.said import said, said_day, said_sentence
 from dashboards.tables import grid, shown_columns
 
 MOST_JOBS = 100  # listed at once; the older ones unfold
@@ -70,15 +70,9 @@ def section_body(page: Page, section: Section, question: Question, shown: Shown)
     return parts
 
 
-def refused(sentence: str) -> list[Component]:
+def refused(reason: str) -> list[Component]:
     """Return what stands in a section that cannot be answered: why, in one sentence."""
-    return [
-        html.P(
-            sentence[:1].upper() + sentence[1:] + ("" if sentence.endswith(".") else "."),
-            className="refused",
-            role="status",
-        )
-    ]
+    return [html.P(said_sentence(reason), className="refused", role="status")]
 
 
 def jobs_behind(answer: Answer, row: Mapping[str, Any], jobs: pl.DataFrame, search: str) -> list[Component]:
@@ -130,7 +124,10 @@ def _option(page: Page, section: Section, option: Option, value: str | None) -> 
     control: Component = dmc.TextInput(id=option_id, label=about, value=value or "", debounce=600)
     if option.choices:
         data = [{"value": choice, "label": said(choice)} for choice in option.choices]
-        control = dmc.Select(id=option_id, label=about, data=data, value=value, allowDeselect=option.default is None)
+        control = dmc.Select(
+            id=option_id, label=about, data=data, value=value, allowDeselect=option.default is None,
+            comboboxProps={"withinPortal": False},
+        )  # fmt: skip
     return control
 
 

@@ -10,6 +10,7 @@ from dash.development.base_component import Component
 from analytics.answer import Answer
 from dashboards.markup import attributes
 from dashboards.page import Page, Section
+from dashboards.said import said_sentence
 from dashboards.section_view import section_id
 
 
@@ -40,7 +41,7 @@ def answered_line(page: Page, section: Section, answer: Answer) -> list[Componen
 
 def unanswered_line(page: Page, section: Section, sentence: str) -> list[Component]:
     """Return a line that could not be answered, with the reason."""
-    return [html.P(" ", className="figure"), html.P([f"{sentence[:1].upper()}{sentence[1:]}. ", _link(page, section)])]
+    return [html.P(" ", className="figure"), html.P([f"{said_sentence(sentence)} ", _link(page, section)])]
 
 
 def _link(page: Page, section: Section) -> dcc.Link:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Sequence
 
+import dash
 from flask import Flask, Response, request
 from werkzeug.exceptions import HTTPException
 
@@ -42,25 +43,27 @@ def set_browser_rules(server: Flask, script_hashes: Sequence[str]) -> None:
         return response
 
 
-def answer_faults(server: Flask) -> None:
+def answer_faults(app: dash.Dash) -> None:
     """Answer a forged or broken request with a status and one sentence, never with a traceback."""
 
-    @server.errorhandler(HTTPException)
+    @app.server.errorhandler(HTTPException)
     def _refused(fault: HTTPException) -> Response:
         return Response(f"{fault.name}.\n", status=fault.code, mimetype="text/plain")
 
-    @server.errorhandler(Exception)
+    @app.server.errorhandler(Exception)
     def _failed(fault: Exception) -> Response:
-        if request.path == _CALLBACK and not request_is_ours():
+        if request.path == _CALLBACK and not _calls_one_of_ours(app):
             return Response("This request does not come from one of our pages.\n", status=400, mimetype="text/plain")
         _LOG.exception("request to '%s' failed", request.path, exc_info=fault)
         return Response(f"{FAULT}.\n", status=500, mimetype="text/plain")
 
 
-def request_is_ours() -> bool:
-    """Return whether a callback request has the shape that our pages send."""
+def _calls_one_of_ours(app: dash.Dash) -> bool:
+    """Return whether a callback request names a callback of our pages and carries what it takes."""
     body = request.get_json(silent=True)
-    return isinstance(body, dict) and {"output", "outputs", "inputs"} <= set(body)
+    if not isinstance(body, dict) or body.get("output") not in app.callback_map:
+        return False
+    return all(isinstance(body.get(part, []), list) for part in ("inputs", "state", "changedPropIds"))
 
 
 def serve_chart_engine(server: Flask, engine: ChartEngine) -> None:

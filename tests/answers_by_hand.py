@@ -20,7 +20,9 @@ POSITIONS = (
 )
 
 
-def answer_of(question: str, history: History, rows: pl.DataFrame, columns: tuple[Column, ...], **more: object) -> Answer:
+def answer_of(
+    question: str, history: History, rows: pl.DataFrame, columns: tuple[Column, ...], **more: object
+) -> Answer:
     """Return an answer with everything that does not matter filled in."""
     told: dict[str, object] = {
         "sentence": "Second synchroniser rings are found failed most often: 88 of 260 inspected.",
@@ -168,6 +170,13 @@ def questions_by_hand() -> dict[str, Question]:
         "parts-usage": parts_usage,
     }
     return {
-        name: Question(name, "by hand", "tests", ask, (BY,) if name == "failure-rates" else (OF,) if name == "comebacks" else (), first_jobs)
+        name: Question(
+            name,
+            "by hand",
+            "tests",
+            ask,
+            (BY,) if name == "failure-rates" else (OF,) if name == "comebacks" else (),
+            first_jobs,
+        )
         for name, ask in told.items()
     }

@@ -124,16 +124,18 @@
   });
 
   /* On paper: every row of a table, and every fold open. */
-  function grids(layout) {
-    if (!window.dash_ag_grid) { return; }
-    document.querySelectorAll(".ag-theme-alpine, [class*='ag-theme']").forEach((host) => {
-      const api = host.id && window.dash_ag_grid.getApi(host.id);
-      if (api) { api.setGridOption("domLayout", layout); }
+  function onPaper(printing) {
+    document.querySelectorAll(".ag-root-wrapper").forEach((table) => {
+      const api = window.dash_ag_grid.getApi(table.closest("[id]").id);
+      if (!api) { return; }
+      table.paged = printing ? api.getGridOption("pagination") : table.paged;
+      api.setGridOption("pagination", printing ? false : table.paged);
+      api.setGridOption("domLayout", printing ? "print" : "autoHeight");
     });
   }
   window.addEventListener("beforeprint", () => {
     document.querySelectorAll(".grounds, .behind details").forEach((fold) => { fold.open = true; });
-    grids("print");
+    onPaper(true);
   });
-  window.addEventListener("afterprint", () => grids("autoHeight"));
+  window.addEventListener("afterprint", () => onPaper(false));
 })();

@@ -12,12 +12,12 @@ from analytics.history import History
 from analytics.job_sheet import job_sheet
 from analytics.question import QuestionError
 from analytics.warehouse_file import Warehouse, open_warehouse
-from tests.records_by_hand import one_job, write_records
+from tests.one_job import load_one_job
 
 
 @pytest.fixture(scope="module")
 def records(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Warehouse]:
-    folder: Path = write_records(tmp_path_factory.mktemp("one-job"), one_job())
+    folder: Path = load_one_job(tmp_path_factory.mktemp("one-job"))
     warehouse = open_warehouse(folder)
     yield warehouse
     warehouse.close()
