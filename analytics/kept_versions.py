@@ -10,7 +10,7 @@ from analytics.warehouse_file import Warehouse
 
 
 def loads(warehouse: Warehouse) -> pl.DataFrame:
-    """Return one row per load, the newest first: load_id, loaded_at (UTC), mapping_version, files, read, to_put_right."""
+    """Return one row per load, newest first: load_id, loaded_at (UTC), mapping_version, files, read, to_put_right."""
     return warehouse.query(
         """
         with counted as (  -- one row per load

@@ -46,11 +46,13 @@ def set_browser_rules(server: Flask, script_hashes: Sequence[str]) -> None:
 def answer_faults(app: dash.Dash) -> None:
     """Answer a forged or broken request with a status and one sentence, never with a traceback."""
 
-    @app.server.errorhandler(HTTPException)
+    server: Flask = app.server
+
+    @server.errorhandler(HTTPException)
     def _refused(fault: HTTPException) -> Response:
         return Response(f"{fault.name}.\n", status=fault.code, mimetype="text/plain")
 
-    @app.server.errorhandler(Exception)
+    @server.errorhandler(Exception)
     def _failed(fault: Exception) -> Response:
         if request.path == _CALLBACK and not _calls_one_of_ours(app):
             return Response("This request does not come from one of our pages.\n", status=400, mimetype="text/plain")

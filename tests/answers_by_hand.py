@@ -28,7 +28,7 @@ def answer_of(
         "sentence": "Second synchroniser rings are found failed most often: 88 of 260 inspected.",
         "number": "33.8 %",
         "number_about": "of inspected second rings found failed",
-        "method": "Share failed among positions inspected in full teardowns; Wilson limits, widened for units seen twice.",
+        "method": "Share failed among positions inspected in full teardowns; Wilson limits.",
         "grain": "one for each position",
         "notes": ("Part rebuilds are not counted.",),
         "assumptions": (Assumption("full teardowns only", 472, 120, "part rebuilds too", "33.8 % becomes 41.0 %"),),
@@ -127,7 +127,8 @@ def parts_usage(history: History, options: Mapping[str, str]) -> Answer:
             "part": parts, "description": [f"bearing number {n}" for n in range(15)], "component": ["bearing"] * 15,
             "used_last_12_months": [60.0 - 3 * n for n in range(15)], "per_100_jobs": [40.0 - 2 * n for n in range(15)],
             "change_per_year": [0.25 - 0.03 * n for n in range(15)], "change_low": [0.1 - 0.03 * n for n in range(15)],
-            "change_high": [0.42 - 0.03 * n for n in range(15)], "spend_last_12_months": [3000.0 - 180 * n for n in range(15)],
+            "change_high": [0.42 - 0.03 * n for n in range(15)],
+            "spend_last_12_months": [3000.0 - 180 * n for n in range(15)],
         }
     )  # fmt: skip
     columns = (

@@ -29,9 +29,9 @@ FILES = {
         U-7,K40,K40-00071
     """,
     "jobs.csv": """
-        job,unit,kind,opened,torn_down,closed,delivered,odometer (km),usage_basis,duty,oil_steel,technician,warranty_months,quoted (money),invoiced (money)
-        J/24-17,U-7,full rebuild,2024-03-04,2024-03-08,2024-03-20,2024-03-22,184250,read,tow,heavy,T2,12,2400.00,2515.50
-        J/24-61,U-7,part rebuild,2024-09-02,,,,,,,,T1,,,
+        job,unit,kind,opened,torn_down,closed,delivered,odometer (km),oil_steel,technician,warranty_months,invoiced (money)
+        J/24-17,U-7,full rebuild,2024-03-04,2024-03-08,2024-03-20,2024-03-22,184250,heavy,T2,12,2515.50
+        J/24-61,U-7,part rebuild,2024-09-02,,,,,,T1,,
     """,
     "complaints.csv": """
         job,complaint,when_heard

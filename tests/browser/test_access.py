@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -28,7 +29,7 @@ def test_a_page_has_no_fault(by_hand: str, visit: Opener, pathname: str, size: t
     levels = page.evaluate("[...document.querySelectorAll('h1, h2, h3')].map(h => Number(h.tagName[1]))")
     assert levels[0] == 1
     assert levels.count(1) == 1
-    assert all(after <= before + 1 for before, after in zip(levels, levels[1:], strict=False))
+    assert all(after <= before + 1 for before, after in pairwise(levels))
     assert page.evaluate("document.documentElement.lang") == "en"
     assert page.locator("main").count() == 1
 
