@@ -17,7 +17,7 @@ from analytics.estimators.life_fit import (
 )
 from analytics.estimators.life_likelihood import LikelihoodTerms, likelihood_terms, stacked
 from analytics.estimators.life_limits import model_weights, quantile_limits
-from analytics.estimators.life_models import MODELS, LifeModel
+from analytics.estimators.life_models import MODELS, LifeModel, Values
 from analytics.estimators.life_observations import LifeObservations, TooFewToSay
 
 FEWEST_FAILURES = 5
@@ -61,17 +61,24 @@ class LifeEstimate:
 
 
 def life_estimate(
-    observations: LifeObservations, shares: Sequence[float] = (0.1, 0.5), level: float = 0.9
+    observations: LifeObservations,
+    shares: Sequence[float] = (0.1, 0.5),
+    level: float = 0.9,
+    inflation: float = 1.0,
 ) -> LifeEstimate | TooFewToSay:
     """Estimate the ages by which each share has failed, with limits that include the choice of model.
 
-    Raises ValueError for a share or level outside 0 to 1. Method and source: life_limits.quantile_limits.
+    inflation widens the limits where several rows belong to one unit (life_clusters.cluster_inflation); 1 takes rows
+    as independent. Raises ValueError for a share or level outside 0 to 1. Method and source: life_limits.
     """
-    return life_estimates([observations], shares, level)[0]
+    return life_estimates([observations], shares, level, [inflation])[0]
 
 
 def life_estimates(
-    groups: Sequence[LifeObservations], shares: Sequence[float] = (0.1, 0.5), level: float = 0.9
+    groups: Sequence[LifeObservations],
+    shares: Sequence[float] = (0.1, 0.5),
+    level: float = 0.9,
+    inflation: Sequence[float] | None = None,
 ) -> list[LifeEstimate | TooFewToSay]:
     """Estimate many component lives at once; the same answers as life_estimate one by one, in the same order."""
     for name, value in [("level", level), *(("share", s) for s in shares)]:
@@ -81,7 +88,8 @@ def life_estimates(
     wanted = [i for i, answer in enumerate(answers) if answer is None]
     terms = {i: likelihood_terms(working_rows(groups[i])) for i in wanted}
     for block in _blocks(wanted, terms):
-        results = _estimate_block([groups[i] for i in block], [terms[i] for i in block], shares, level)
+        factor = np.array([1.0 if inflation is None else inflation[i] for i in block])
+        results = _estimate_block([groups[i] for i in block], [terms[i] for i in block], shares, level, factor)
         for i, result in zip(block, results, strict=True):
             answers[i] = result
     return [a for a in answers if a is not None]
@@ -112,12 +120,16 @@ def _length(terms: LikelihoodTerms) -> int:
 
 
 def _estimate_block(
-    groups: list[LifeObservations], terms: list[LikelihoodTerms], shares: Sequence[float], level: float
+    groups: list[LifeObservations],
+    terms: list[LikelihoodTerms],
+    shares: Sequence[float],
+    level: float,
+    inflation: Values,
 ) -> list[LifeEstimate | TooFewToSay]:
     stack = stacked(terms)
     maxima = [maximise(stack, model) for model in MODELS]
     weights = model_weights(maxima)
-    limits = quantile_limits(stack, MODELS, maxima, shares, level)
+    limits = quantile_limits(stack, MODELS, maxima, shares, level, inflation)
     answers: list[LifeEstimate | TooFewToSay] = []
     for i, observations in enumerate(groups):
         if not weights[:, i].any():

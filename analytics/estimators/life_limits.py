@@ -53,17 +53,19 @@ def quantile_limits(
     maxima: Sequence[Maxima],
     shares: Sequence[float],
     level: float,
+    inflation: Values | float = 1.0,
 ) -> QuantileLimits:
     """Return estimate and two-sided limits of the log age by which each share has failed.
 
-    Shapes: terms of (data sets, n); result (data sets, shares). Data sets without a maximum in any model come
+    Shapes: terms of (data sets, n); inflation (data sets,), by which likelihood ratios are divided, as
+    life_clusters.cluster_inflation gives it; result (data sets, shares). Data sets without a maximum in any model come
     back as open on both sides. Method: Newton's method on the normal score of the mixed confidence distribution
     with the steepness carried along each profile, kept inside a bracket.
     """
     weights = model_weights(maxima)
     centre = terms.centre[..., None]
     profiles = [
-        _Profile(terms.repeated(), model, best, np.asarray(shares, dtype=float))
+        _Profile(terms.repeated(), model, best, np.asarray(shares, dtype=float), inflation)
         for model, best in zip(models, maxima, strict=True)
     ]
     estimate = _weighted(weights, [p.best for p in profiles])
@@ -84,7 +86,9 @@ def small_sample_factor(best: Maxima) -> Values:
 class _Profile:
     """Follow the profile likelihood of one model in the log quantile, one per data set and share."""
 
-    def __init__(self, terms: LikelihoodTerms, model: LifeModel, best: Maxima, shares: Values) -> None:
+    def __init__(
+        self, terms: LikelihoodTerms, model: LifeModel, best: Maxima, shares: Values, inflation: Values | float
+    ) -> None:
         self.terms, self.model = terms, model
         self.z = np.array([model.standard_quantile(p) for p in shares])
         found = best.found[..., None]
@@ -93,7 +97,7 @@ class _Profile:
         self.top = np.broadcast_to(best.at.value[..., None], self.best.shape)
         self.steepness = np.broadcast_to(steepness, self.best.shape).copy()
         self.spread = _quantile_spread(best.at, steepness, self.best)
-        self.bartlett = np.broadcast_to(small_sample_factor(best)[..., None], self.best.shape)
+        self.divisor = np.broadcast_to((small_sample_factor(best) * inflation)[..., None], self.best.shape)
 
     def signed_root(self, quantile: Values) -> tuple[Values, Values]:
         """Return the signed root of the likelihood ratio at each log quantile, and its derivative."""
@@ -111,11 +115,11 @@ class _Profile:
             steepness = np.maximum(steepness + step, 1e-8)
         self.steepness = steepness
         value = at.value + 0.5 * slope * step
-        root = np.sqrt(2 * np.maximum(self.top - value, 0.0) / self.bartlett)
+        root = np.sqrt(2 * np.maximum(self.top - value, 0.0) / self.divisor)
         signed = np.where(quantile < self.best, root, -root)
         near = root < 1e-4
-        at_best = -1 / (self.spread * np.sqrt(self.bartlett))
-        away = -steepness * at.by_offset / np.where(near, 1.0, signed * self.bartlett)
+        at_best = -1 / (self.spread * np.sqrt(self.divisor))
+        away = -steepness * at.by_offset / np.where(near, 1.0, signed * self.divisor)
         derivative = np.where(near, at_best, away)
         return signed, derivative
 
