@@ -44,7 +44,7 @@ def demo(no_serve: bool, seed: int | None, keep_files: Path | None, host: str, p
 
 
 def _make(warehouse: Path, seed: int | None, keep_files: Path | None) -> None:
-    from demo_warehouse.write import DEFAULT_SEED, write_demo
+    from demo_warehouse.demo import write_demo
 
     started = time.monotonic()
 
@@ -54,9 +54,9 @@ def _make(warehouse: Path, seed: int | None, keep_files: Path | None) -> None:
     with tempfile.TemporaryDirectory() as temporary:
         out = keep_files or Path(temporary) / "demo"
         say("inventing ten years of jobs")
-        write_demo(None, DEFAULT_SEED if seed is None else seed, out, progress=say)
+        write_demo(None, seed, out, progress=say)
         say("loading them")
-        report = load_files(warehouse, [out / "records"], out / "mapping.toml", progress=say)
+        report = load_files(warehouse, [out], out / "mapping.toml", progress=say)
     (warehouse / DEMO_MARK).write_text("Invented records: may be deleted at any time.\n")
     totals = report.to_plain()["totals"]
     assert isinstance(totals, dict)
