@@ -19,18 +19,20 @@ from demo_warehouse.simulation import Workshop
 
 MAPPING_FILE = "mapping.toml"
 FEWEST_YEARS = 8
+FEWEST_JOBS = 800
 
 
 def write_messy_files(workshop: Workshop, out: Path) -> tuple[dict[str, int], dict[str, Any]]:
     """Write the files and their mapping; return rows by file name, and the planted defects as plain tables.
 
-    Defects need all the years of the default scenario to stand in; a shorter scenario gets its files without them.
+    Defects need years and jobs enough to stand in; a scenario of fewer than 8 years or 800 jobs gets its files
+    without them.
     """
     pages = job_book_pages(workshop.records) + office_pages(workshop.records, workshop.scenario)
     rng = np.random.Generator(np.random.PCG64([workshop.seed, 20]))
     planter = Planter(pages, workshop.records, workshop.scenario.end, rng)
     first, last = workshop.scenario.start.year, workshop.scenario.end.year
-    if last - first >= FEWEST_YEARS:
+    if last - first >= FEWEST_YEARS and workshop.records["job"].height >= FEWEST_JOBS:
         plant_refused(planter, first, last)
         plant_kept(planter, first, last)
     text = mapping_text(pages)

@@ -159,6 +159,11 @@ class Setting:
     factory_um: float
     wear_um: float
     new_bearing_um: float
+    depth_by_new_bearing_um: float
+    float_by_new_bearing_um: float
+    tighter_by_new_bearing_um: float
+    backlash_by_new_bearing_um: float
+    backlash_by_new_set_um: float
     depth_error_hazard_um: float
     uses_marking: float
 

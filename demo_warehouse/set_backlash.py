@@ -14,8 +14,6 @@ BACKLASH_PER_DEPTH = 0.25  # of a depth error, in the same length
 SIDE_INTERFERENCE = 80.0
 SIDE_TORQUE_PER_UM = 25.0
 ADJUSTER_NOTCH = 25.0
-BACKLASH_BY_NEW_BEARING = -18.0  # each side
-BACKLASH_BY_NEW_SET = 30.0
 PATTERN_SEEN = 32.0  # true depth error in micrometres at which the pattern leaves the middle
 PATTERN_REFUSED = 60.0
 NOISE_OF_EYE = 8.0
@@ -82,12 +80,14 @@ def _sides_after_rebuild(bench: Bench) -> None:
         if place.bearing in bench.new_bearings:
             state.maker[place.name] = bench.new_bearings[place.bearing]
             state.side_space += rng.normal(0, 20)
-            state.backlash_base += rng.normal(BACKLASH_BY_NEW_BEARING, bench.scenario.setting.new_bearing_um)
+            state.backlash_base += rng.normal(
+                -bench.scenario.setting.backlash_by_new_bearing_um, bench.scenario.setting.new_bearing_um
+            )
     if bench.case_replaced:
         state.side_space += rng.normal(0, bench.scenario.setting.case_um)
         state.backlash_base += rng.normal(0, bench.scenario.setting.case_um)
     if bench.new_set:
-        state.backlash_base += rng.normal(BACKLASH_BY_NEW_SET, 35)
+        state.backlash_base += rng.normal(bench.scenario.setting.backlash_by_new_set_um, 35)
 
 
 def _total(bench: Bench, parts: ShimParts) -> None:

@@ -65,7 +65,8 @@ def _rebuild(bench: Bench, place: Location) -> None:
     """Let a new bearing, and a new casing, change the true dimension."""
     if place.bearing in bench.new_bearings:
         bench.state.maker[place.name] = bench.new_bearings[place.bearing]
-        bench.state.base[place.name] += bench.rng.normal(0, bench.scenario.setting.new_bearing_um)
+        shift = -bench.scenario.setting.depth_by_new_bearing_um
+        bench.state.base[place.name] += bench.rng.normal(shift, bench.scenario.setting.new_bearing_um)
     if bench.case_replaced:
         bench.state.base[place.name] += bench.rng.normal(0, bench.scenario.setting.case_um)
 

@@ -6,8 +6,6 @@ from demo_warehouse.bench import MOST_TRIALS, Bench, ShimParts
 from demo_warehouse.catalogue import Location
 from demo_warehouse.set_depth import next_pack
 
-FLOAT_TAKEN_BY_NEW_BEARING = 35.0
-
 
 def set_end_float(bench: Bench, place: Location, parts: ShimParts) -> None:
     """Read as found, then change the pack until the float lies within limits; tight reads nought."""
@@ -24,7 +22,9 @@ def set_end_float(bench: Bench, place: Location, parts: ShimParts) -> None:
         bench.write_pack(place, "as_found", before, parts, None)
     if place.bearing in bench.new_bearings:
         state.maker[place.name] = bench.new_bearings[place.bearing]
-        state.base[place.name] += rng.normal(-FLOAT_TAKEN_BY_NEW_BEARING, bench.scenario.setting.new_bearing_um)
+        state.base[place.name] += rng.normal(
+            -bench.scenario.setting.float_by_new_bearing_um, bench.scenario.setting.new_bearing_um
+        )
     else:
         state.base[place.name] += 15 * bench.worn(place)
     if bench.case_replaced:

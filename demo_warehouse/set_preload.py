@@ -11,7 +11,6 @@ PINION_DRAG = 150.0  # millinewton metres, oiled and without seals
 TORQUE_PER_UM = {"Tavrik": 52.0, "Merrowin": 46.0, "Zorbeth": 60.0}  # mN.m per micrometre of interference, new bearing
 USED_SHARE = 0.6
 BREAKAWAY_SHARE = 1.3
-TIGHTER_BY_NEW_BEARING = 20.0
 
 
 def running_torque(interference: float, maker: str, condition: str) -> float:
@@ -32,7 +31,9 @@ def _new_bearing(bench: Bench, place: Location) -> None:
     state = bench.state
     if place.bearing in bench.new_bearings:
         state.maker[place.name] = bench.new_bearings[place.bearing]
-        state.base[place.name] += bench.rng.normal(TIGHTER_BY_NEW_BEARING, bench.scenario.setting.new_bearing_um)
+        state.base[place.name] += bench.rng.normal(
+            bench.scenario.setting.tighter_by_new_bearing_um, bench.scenario.setting.new_bearing_um
+        )
     else:
         state.base[place.name] -= 6 * bench.worn(place)
     if bench.case_replaced:

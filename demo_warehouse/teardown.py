@@ -13,10 +13,10 @@ from demo_warehouse.rows import chance
 FAILED_GRADE = 3
 ROUTINE_WORN = {
     "synchroniser_ring": 0.9, "bearing": 0.85, "needle_bearing": 0.7, "thrust_washer": 0.6, "chain": 0.8, "fork": 0.35,
-    "engagement_teeth": 0.15, "slider": 0.3, "differential_gears": 0.15, "crown_wheel_pinion": 0.15, "seal": 1.0,
+    "engagement_teeth": 0.15, "slider": 0.3, "differential_gears": 0.15, "crown_wheel_pinion": 0.6, "seal": 1.0,
     "detent": 0.3, "hub": 0.2, "gear": 0.1,
 }  # fmt: skip
-ROUTINE_SOUND = {"synchroniser_ring": 0.35, "bearing": 0.40, "needle_bearing": 0.3, "thrust_washer": 0.2, "seal": 1.0}
+ROUTINE_SOUND = {"synchroniser_ring": 0.35, "bearing": 0.55, "needle_bearing": 0.3, "thrust_washer": 0.2, "seal": 1.0}
 REWORKABLE = frozenset({"shaft", "casing", "fork", "detent", "hub"})
 SETTING_POSITIONS = frozenset(
     {
@@ -107,11 +107,12 @@ def decide_actions(
             item.action = "replaced_failed"
             if item.position.component in REWORKABLE and chance(rng, 0.4):
                 item.action = "reworked"
-            elif may_decline and item.role != "cause" and chance(rng, 0.06):
+            elif may_decline and item.role != "cause" and chance(rng, 0.35):
                 item.action = "left_worn"
                 declined.append(item.position.name)
         elif kind == "setup_only":
-            item.action = "adjusted" if item.position.component == "crown_wheel_pinion" else "reused"
+            drive = item.position.component == "crown_wheel_pinion"
+            item.action = "replaced_routine" if drive and chance(rng, 0.6) else "adjusted" if drive else "reused"
         else:
             item.action = _routine(item, kind, rng)
     if kind in ("full_rebuild", "part_rebuild"):
