@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from analytics.answer import Answer, Assumption, Column
+from analytics.estimators.multiple_testing import benjamini_hochberg
 from analytics.estimators.rate_of_change import rate_of_change
 from analytics.history import History
 from analytics.job_list import jobs_behind
@@ -17,10 +18,11 @@ from analytics.scope_sql import conditions
 from analytics.wording import percent
 
 MONTHS_OF_TREND = 36
+FALSE_DISCOVERIES = 0.05  # of the parts said to move, at most this share by chance
 METHOD = (
     "Pieces fitted, by the month in which the job was put together. Rate of change: log-linear in the last "
     f"{MONTHS_OF_TREND} whole months, over-dispersion and neighbouring months allowed for, 95 %; parts with too few "
-    "uses say so. Own parts refitted and customers' parts are not use."
+    "uses say so; the p value is adjusted for all rows looked at. Own parts refitted and customers' parts are not use."
 )
 _FILTERS = {
     "family": "family", "component": "component", "position": "position", "supplier": "supplier",
@@ -40,7 +42,7 @@ def parts_usage(history: History, options: Mapping[str, str]) -> Answer:
     """Return monthly use per part (or kind of component, or supplier), its rate of change, and spend.
 
     Rows: part, description, component, supplier (as grouped); used_last_12_months (pieces), used_12_months_before,
-    jobs_last_12_months, per_100_jobs, change_per_year with limits (share a year), spend_last_12_months (money),
+    jobs_last_12_months, per_100_jobs, change_per_year with limits (share a year), looks_adjusted_p, spend_last_12_months (money),
     said. Curves: "monthly" (month, name, pieces, spend) of the largest ten.
     """
     by = options["by"]
@@ -135,7 +137,7 @@ def _rows(used: pl.DataFrame, by: str, whole: dt.date, jobs: int) -> pl.DataFram
 
 def _with_change(table: pl.DataFrame, used: pl.DataFrame, by: str, whole: dt.date) -> pl.DataFrame:
     """Add the rate of change a year over the last whole months, from the first month with any use in scope."""
-    names = ["change_per_year", "change_low", "change_high"]
+    names = ["change_per_year", "change_low", "change_high", "looks_adjusted_p"]
     first = max(_months_before(whole, MONTHS_OF_TREND), min(used["month"], default=whole))
     months = pl.date_range(first, whole, "1mo", closed="left", eager=True)
     changes = {name: [None] * table.height for name in names}
@@ -145,7 +147,8 @@ def _with_change(table: pl.DataFrame, used: pl.DataFrame, by: str, whole: dt.dat
         filled = grid.join(used.select(by, "month", "pieces"), on=[by, "month"], how="left", maintain_order="left")
         counts = np.rint(filled["pieces"].fill_null(0.0).to_numpy()).reshape(table.height, len(months))
         found = rate_of_change(counts)
-        for name, values in zip(names, (found.change, found.lower, found.upper), strict=True):
+        adjusted = benjamini_hochberg(found.p_value)
+        for name, values in zip(names, (found.change, found.lower, found.upper, adjusted), strict=True):
             for place, value in zip(found.group.tolist(), values.tolist(), strict=True):
                 changes[name][place] = value
         for place, few in found.too_few:
@@ -165,12 +168,16 @@ def _sentence(rows: pl.DataFrame, by: str) -> tuple[str, str, str]:
         f"Parts for {spend:,.0f} went into the jobs of the last 12 whole months; most into {name} "
         f"({top['used_last_12_months']:,.0f} pieces, {top['spend_last_12_months']:,.0f})."
     )
-    surely = rows.filter((pl.col("change_low") > 0) | (pl.col("change_high") < 0))
-    if not surely.is_empty():
+    looked_at = rows["change_per_year"].drop_nulls().len()
+    surely = rows.filter(pl.col("looks_adjusted_p") <= FALSE_DISCOVERIES)
+    if looked_at and surely.is_empty():
+        sentence += f" None of {looked_at} with uses enough grows or falls by more than chance."
+    elif looked_at:
         moved = surely.sort(pl.col("change_per_year").abs(), by, descending=[True, False]).row(0, named=True)
         way = "grows" if moved["change_per_year"] > 0 else "falls"
         sentence += (
-            f" {_name(moved, by)} {way} fastest: {percent(moved['change_per_year'], 0)} a year "
+            f" Of {looked_at} with uses enough, {surely.height} move by more than chance; {_name(moved, by)} {way} "
+            f"fastest: {percent(moved['change_per_year'], 0)} a year "
             f"({percent(moved['change_low'], 0)} to {percent(moved['change_high'], 0)})."
         )
     return sentence, f"{spend:,.0f}", "spent on parts in the last 12 whole months"
@@ -209,6 +216,7 @@ def _columns(by: str) -> tuple[Column, ...]:
         Column("change_per_year", "Change a year", "rate of change of monthly use", "share"),
         Column("change_low", "from", "lower 95 % limit", "share"),
         Column("change_high", "to", "upper 95 % limit", "share"),
+        Column("looks_adjusted_p", "Chance", "p value adjusted for all rows looked at (Benjamini-Hochberg)"),
         Column("spend_last_12_months", "Spend, last 12 months", "", "money"),
         Column("said", "If too few"),
     )

@@ -17,7 +17,7 @@ MONTHS_WITH_EVENTS_NEEDED = 3
 
 @dataclass(frozen=True)
 class RateOfChange:
-    """Hold the relative change a year of each group with enough data (0.10: ten percent more each year).
+    """Hold the relative change a year of each group with enough data (0.10: ten percent more each year), two-sided p.
 
     group: which rows of the counts these are; dispersion: variance of a month over its mean, at least 1.
     too_few: (row, statement) for each row without enough data.
@@ -27,6 +27,7 @@ class RateOfChange:
     change: FloatArray
     lower: FloatArray
     upper: FloatArray
+    p_value: FloatArray
     dispersion: FloatArray
     too_few: tuple[tuple[int, TooFew], ...]
     level: float
@@ -60,8 +61,9 @@ def rate_of_change(counts: npt.ArrayLike, exposure: npt.ArrayLike | None = None,
     dispersion, error = _error(lines, y, e > 0, freedom)
     half = special.stdtrit(freedom, 1 - alpha) * error
     change, lower, upper = (np.expm1(b / scale) for b in (lines.slope, lines.slope - half, lines.slope + half))
+    p_value = 2 * special.stdtr(freedom, -np.abs(lines.slope) / error)
     method = "log-linear, quasi-Poisson, allowing for neighbouring months"
-    return RateOfChange(enough, change, lower, upper, dispersion, too_few, level, method)
+    return RateOfChange(enough, change, lower, upper, p_value, dispersion, too_few, level, method)
 
 
 def _error(lines: Lines, y: FloatArray, observed: BoolArray, freedom: FloatArray) -> tuple[FloatArray, FloatArray]:
