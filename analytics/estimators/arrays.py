@@ -59,6 +59,4 @@ def same_length(**arrays: FloatArray | IntArray | BoolArray) -> None:
 def _refuse(name: str, numbers: FloatArray, wrong: BoolArray, wanted: str) -> None:
     if np.any(wrong):
         first = int(np.flatnonzero(np.ravel(wrong))[0])
-        raise ValueError(
-            f"{name} must be {wanted} everywhere, found {np.ravel(numbers)[first]:g} at place {first}"
-        )
+        raise ValueError(f"{name} must be {wanted} everywhere, found {np.ravel(numbers)[first]:g} at place {first}")

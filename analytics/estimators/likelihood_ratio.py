@@ -40,8 +40,8 @@ def likelihood_ratios(
     sound; in all at least 1. Raises ValueError otherwise.
 
     Method: ratio of the two shares, half a job added to each count; log limits (Simel, Samsa & Matchar, J. Clin.
-    Epidemiol. 44 (1991) 763); shrunk by normal means about 0 in the log, their variance by marginal likelihood
-    averaged over a grid of spreads.
+    Epidemiol. 44 (1991) 763). Shrunk in the log towards 0 by normal means, the spread of the clues' true log ratios
+    averaged over its posterior on a grid (flat beforehand).
     """
     a, n = as_counts("failed_with", failed_with), as_counts("failed", failed)
     c, m = as_counts("sound_with", sound_with), as_counts("sound", sound)

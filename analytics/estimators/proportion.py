@@ -154,9 +154,9 @@ def _refuse_impossible_sums(
     x: FloatArray, n: FloatArray, k: FloatArray, xx: FloatArray, xn: FloatArray, nn: FloatArray
 ) -> None:
     slack = 1e-9
-    possible = (
-        (k <= n) & (nn * k >= n * n * (1 - slack)) & (nn <= n * n * (1 + slack)) & (xx <= xn * (1 + slack))
-    ) & ((xn <= nn * (1 + slack)) & (xx >= x * (1 - slack)) & (xn >= x * (1 - slack)))
+    possible = ((k <= n) & (nn * k >= n * n * (1 - slack)) & (nn <= n * n * (1 + slack)) & (xx <= xn * (1 + slack))) & (
+        (xn <= nn * (1 + slack)) & (xx >= x * (1 - slack)) & (xn >= x * (1 - slack))
+    )
     if not np.all(possible):
         place = int(np.flatnonzero(np.ravel(~possible))[0])
         raise ValueError(f"the sums over units at place {place} cannot come from one set of units")

@@ -61,9 +61,7 @@ def test_covers_what_it_promises_when_events_cluster_by_unit(units, mean, spread
     rng = np.random.default_rng(20260102)
     e = rng.gamma(2, 1, size=(4000, units))
     x = rng.poisson(e * mean * rng.gamma(1 / spread, spread, size=e.shape))
-    got = cluster_rate(
-        x.sum(1), e.sum(1), np.full(4000, units), (x * x).sum(1), (x * e).sum(1), (e * e).sum(1)
-    )
+    got = cluster_rate(x.sum(1), e.sum(1), np.full(4000, units), (x * x).sum(1), (x * e).sum(1), (e * e).sum(1))
     plain = rate(x.sum(1), e.sum(1))
     assert 0.93 <= np.mean((got.lower <= mean) & (mean <= got.upper)) <= 0.97
     assert np.mean((plain.lower <= mean) & (mean <= plain.upper)) < 0.9

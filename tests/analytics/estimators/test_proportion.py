@@ -117,9 +117,7 @@ def coverage(seed, units, mean_findings, probability, correlation, repeats):
     return held
 
 
-@pytest.mark.parametrize(
-    ("units", "probability", "correlation"), [(15, 0.5, 0.3), (30, 0.2, 0.3), (100, 0.2, 0.1)]
-)
+@pytest.mark.parametrize(("units", "probability", "correlation"), [(15, 0.5, 0.3), (30, 0.2, 0.3), (100, 0.2, 0.1)])
 def test_covers_what_it_promises_when_findings_cluster_by_unit(units, probability, correlation):
     clustered, plain = coverage(20260101, units, 5, probability, correlation, 6000)
     assert 0.93 <= clustered <= 0.97
