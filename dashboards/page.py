@@ -18,13 +18,15 @@ class Section:
 
     `heading` is the decision as the workshop would ask it. `options` are the question's options where they differ
     from its own defaults. `charts` are pure functions of the answer; one that has nothing to draw returns None.
-    `narrow` names the columns of the table that stay on a phone. `name` marks the section in addresses, and is the
+    `table` names the columns of the table, in the answer's order (all of them where empty); the others come with the
+    row that is chosen. `narrow` names those that stay on a phone. `name` marks the section in addresses, and is the
     question's name unless a page asks one question twice. `on_start` puts the answer's sentence on the first page.
     """
 
     question: str
     heading: str
     charts: tuple[ChartFunction, ...] = ()
+    table: tuple[str, ...] = ()
     narrow: tuple[str, ...] = ()
     options: Mapping[str, str] = field(default_factory=dict)
     name: str = ""

@@ -95,7 +95,11 @@ def _put_right(wrong: pl.DataFrame) -> list[Component]:
     )  # fmt: skip
     shown = wrong.head(MOST_ROWS).with_columns(_bare_file())
     rows = grid(
-        _WRONG, shown, {"part": "records", "table": "put-right"}, ("file", "row_number", "reason"), "Rows to put right"
+        _WRONG,
+        shown,
+        {"part": "records", "table": "put-right"},
+        "Rows to put right",
+        narrow=("file", "row_number", "reason"),
     )
     return [how, plain_table(columns, kinds), *_cut(wrong), rows]
 
@@ -106,7 +110,7 @@ def _odd(flags: pl.DataFrame) -> list[Component]:
     shown = flags.head(MOST_ROWS).with_columns(pl.col("about").str.replace_all("_", " "))
     return [
         *_cut(flags),
-        grid(_ODD, shown, {"part": "records", "table": "odd"}, ("job", "sentence"), "Entries that look odd"),
+        grid(_ODD, shown, {"part": "records", "table": "odd"}, "Entries that look odd", narrow=("job", "sentence")),
     ]
 
 
@@ -119,7 +123,7 @@ def _by_file(files: pl.DataFrame) -> list[Component]:
     return [
         html.P(told, className="hint"),
         *_cut(files),
-        grid(_FILES, shown, {"part": "records", "table": "files"}, kept, "Rows by file"),
+        grid(_FILES, shown, {"part": "records", "table": "files"}, "Rows by file", narrow=kept),
     ]
 
 

@@ -37,12 +37,14 @@ def said_day(day: dt.date) -> str:
 
 
 def said_range(value: Any, low: Any, high: Any, unit: str = "") -> str:
-    """Return an estimate with its interval, such as '7.9 % (5.1 to 11.8)'."""
-    middle = said(value, unit)
-    if low is None and high is None:
-        return middle
-    ends = [said(end, unit).removesuffix(" %") if end is not None else "no limit" for end in (low, high)]
-    return f"{middle} ({ends[0]} to {ends[1]})"
+    """Return an estimate with its interval to the same decimals, such as '7.9 % (5.1 to 11.8)'."""
+    if value is None or (low is None and high is None):
+        return said(value, unit)
+    digits = _decimals(float(value), unit)
+    middle, *ends = [
+        "no limit" if number is None else _said_number(float(number), unit, digits) for number in (value, low, high)
+    ]
+    return f"{middle} ({ends[0].removesuffix(' %')} to {ends[1].removesuffix(' %')})".replace("-", "−")
 
 
 def read_unit(unit: str) -> str:
@@ -50,15 +52,21 @@ def read_unit(unit: str) -> str:
     return {"share": "", "money": "", "factor": "", MICROMETRES: "mm"}.get(unit, unit)
 
 
-def _said_number(value: float, unit: str) -> str:
+def _said_number(value: float, unit: str, digits: int | None = None) -> str:
     if unit == "share":
         return f"{100 * value:.1f} %"
     if unit == "money":
         return f"{value:,.2f}"
     if unit == MICROMETRES:
         return f"{value / 1000:.3f}"
-    if value == int(value) or abs(value) >= 1000:
+    if digits is None and value == int(value):
         return f"{value:,.0f}"
-    if abs(value) >= 100:
-        return f"{value:,.1f}"
-    return f"{value:,.2f}" if abs(value) >= 0.1 else f"{value:.3g}"
+    return f"{value:,.{_decimals(value, unit) if digits is None else digits}f}"
+
+
+def _decimals(value: float, unit: str) -> int:
+    """Return how many decimals a number of this size is said to, three at most."""
+    size = abs(value)
+    if unit == "factor":
+        return 2
+    return 0 if size >= 1000 else 1 if size >= 100 else 2 if size >= 0.1 else 3

@@ -11,6 +11,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from analytics.answer import Answer, Assumption, Column
+from analytics.job_list import MOST_JOBS
 from analytics.question import Option, Question
 from dashboards.asking import Shown
 from dashboards.job_links import job_link
@@ -19,7 +20,7 @@ from dashboards.page import Page, Section
 from dashboards.said import said, said_day, said_sentence
 from dashboards.tables import grid, shown_columns
 
-MOST_JOBS = 100  # listed at once; the older ones unfold
+FIRST_JOBS = 50  # listed at once; the older ones unfold
 _LIMITS = ("from", "to")
 
 
@@ -65,7 +66,8 @@ def section_body(page: Page, section: Section, question: Question, shown: Shown)
     if answer.rows.height:
         label = f"{section.heading}: {answer.grain}"
         parts.append(html.P(_how_to_pick(answer, question), className="hint no-print"))
-        parts.append(grid(answer.columns, answer.rows, section_id("table", page, section), section.narrow, label))
+        table_id = section_id("table", page, section)
+        parts.append(grid(answer.columns, answer.rows, table_id, label, section.table, section.narrow))
     parts.append(_grounds(answer))
     return parts
 
@@ -76,29 +78,31 @@ def refused(reason: str) -> list[Component]:
 
 
 def jobs_behind(answer: Answer, row: Mapping[str, Any], jobs: pl.DataFrame, search: str) -> list[Component]:
-    """Return the jobs behind one row, the newest first, each with the way to its sheet."""
+    """Return one row in full and the jobs behind it, the newest first, each with the way to its sheet."""
     heading = html.H3(f"{_counted(jobs.height)} behind: {row_name(answer, row)}", tabIndex=-1)
-    facts = html.Dl(
-        [html.Div([html.Dt(c.heading), html.Dd(c.said(row))]) for c in shown_columns(answer.columns)],
-        className="row-facts",
-    )
+    facts = [html.Div([html.Dt(c.heading), html.Dd(c.said(row))]) for c in shown_columns(answer.columns)]
+    parts: list[Component] = [heading, html.Dl(facts, className="row-facts")]
     if jobs.is_empty():
-        return [heading, facts]
+        return parts
     newest = jobs.sort(["opened", "job"], descending=[True, False], nulls_last=True)
-    parts: list[Component] = [heading, facts, _job_table(newest.head(MOST_JOBS), search)]
-    if newest.height > MOST_JOBS:
-        rest = html.Summary(f"Show the {newest.height - MOST_JOBS} older jobs too")
-        parts.append(html.Details([rest, _job_table(newest.tail(newest.height - MOST_JOBS), search)]))
+    parts.append(_job_table(newest.head(FIRST_JOBS), search))
+    if newest.height > FIRST_JOBS:
+        rest = html.Summary(f"Show the {newest.height - FIRST_JOBS} older jobs too")
+        parts.append(html.Details([rest, _job_table(newest.tail(newest.height - FIRST_JOBS), search)]))
     return parts
 
 
 def row_name(answer: Answer, row: Mapping[str, Any]) -> str:
-    """Return what a row is about: its words, or its first number where it has none."""
-    words = [said(v) for v in row.values() if isinstance(v, str)]
-    if words:
-        return ", ".join(words)
-    first = answer.columns[0]
-    return f"{first.heading.lower()} {said(row[first.name], first.unit)}"
+    """Return what a row is about: what stands before its first estimate."""
+    names: list[str] = []
+    for shown in shown_columns(answer.columns):
+        value = row[shown.column.name]
+        if shown.low or isinstance(value, float):
+            break
+        if value is not None:
+            word = said(value)
+            names.append(word if isinstance(value, str) else f"{shown.heading.lower()} {word}")
+    return ", ".join(dict.fromkeys(names))
 
 
 def _headline(answer: Answer) -> html.Div:
@@ -202,4 +206,6 @@ def _job_table(jobs: pl.DataFrame, search: str) -> html.Div:
 
 
 def _counted(jobs: int) -> str:
+    if jobs >= MOST_JOBS:
+        return f"The newest {MOST_JOBS:,} jobs"
     return f"{jobs:,} {'job' if jobs == 1 else 'jobs'}"

@@ -75,13 +75,22 @@ def _are_limits(names: Sequence[str]) -> bool:
 
 
 def grid(
-    columns: Sequence[Column], frame: pl.DataFrame, grid_id: Mapping[str, str], narrow: Sequence[str], label: str
+    columns: Sequence[Column],
+    frame: pl.DataFrame,
+    grid_id: Mapping[str, str],
+    label: str,
+    kept: Sequence[str] = (),
+    narrow: Sequence[str] = (),
 ) -> html.Div:
-    """Return rows as a grid of which `narrow` names the columns that stay on a phone.
+    """Return rows as a grid with the columns named in `kept` (all where empty); those in `narrow` stay on a phone.
 
-    Choosing a row (click, or space bar) picks it by its number.
+    Columns in which nothing is on record are left out. Choosing a row (click, or space bar) picks it by its number.
     """
-    shown = [c for c in shown_columns(columns) if frame[c.column.name].null_count() < frame.height]
+    shown = [
+        c
+        for c in shown_columns(columns)
+        if (not kept or c.column.name in kept) and frame[c.column.name].null_count() < frame.height
+    ]
     rows = [
         {"row": number, "row_id": str(number), **_cells(row, shown)}
         for number, row in enumerate(frame.iter_rows(named=True))
@@ -92,7 +101,7 @@ def grid(
         columnDefs=[_definition(column, frame, narrow) for column in shown],
         defaultColDef={
             "sortable": True, "resizable": True, "wrapHeaderText": True, "autoHeaderHeight": True, "wrapText": True,
-            "autoHeight": True, "suppressHeaderMenuButton": True, "minWidth": 84,
+            "autoHeight": True, "suppressHeaderMenuButton": True,
         },
         dashGridOptions={
             "domLayout": "autoHeight", "pagination": len(rows) > ROWS_A_PAGE, "paginationPageSize": ROWS_A_PAGE,
@@ -149,6 +158,7 @@ def _definition(shown: ShownColumn, rows: pl.DataFrame, narrow: Sequence[str]) -
         "cellDataType": False,
         "context": {"wide": bool(narrow) and name not in narrow},
         "flex": 2 if shown.low or not numeric else 1,
+        "minWidth": 120 if shown.low or not numeric else 88,
     }
 
 

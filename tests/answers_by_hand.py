@@ -73,7 +73,8 @@ def shim_corrections(history: History, options: Mapping[str, str]) -> Answer:
         {
             "family": ["K40", "K40", "M5"], "location": ["behind pinion head", "behind pinion head", "input shaft end"],
             "gear_set": ["kept", "changed", "kept"], "jobs": [44, 12, 80], "mean_um": [62.0, -14.0, 5.0],
-            "mean_low": [40.0, -60.0, -4.0], "mean_high": [84.0, 32.0, 14.0], "found_out": [20, 6, 11],
+            "mean_low": [40.0, -60.0, -4.0], "mean_high": [84.0, 32.0, 14.0],
+            "mean_absolute_um": [66.0, 40.0, 12.0], "found_out": [20, 6, 11],
             "found_checked": [44, 12, 80], "share_out": [0.4545, 0.5, 0.1375],
             "share_out_low": [0.31, 0.25, 0.08], "share_out_high": [0.6, 0.75, 0.23],
         }
@@ -105,7 +106,7 @@ def comebacks(history: History, options: Mapping[str, str]) -> Answer:
         Column("high", "to", unit="share"), Column("at_risk", "Still observed"), Column("jobs", "Jobs"),
         Column("comebacks", "Comebacks"), Column("said", "If too few"),
     )  # fmt: skip
-    curves = {"months": _curves(range(25), 1), "distance": _curves(range(0, 50_000, 2_000), 2_000)}
+    curves = {"months": _curves(range(25), 1), "distance": _curves(range(0, 100, 5), 5)}
     return answer_of("comebacks", history, rows, columns, grain="one row for each time since delivery", curves=curves)
 
 

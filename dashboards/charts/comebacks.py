@@ -46,7 +46,7 @@ def comebacks_by_months(answer: Answer) -> Chart | None:
 
 def comebacks_by_distance(answer: Answer) -> Chart | None:
     """Draw the share come back by distance since delivery, all and ours only, with limits."""
-    return _all_and_ours(answer, "distance", "km since delivery")
+    return _all_and_ours(answer, "distance", "thousand km since delivery")
 
 
 def comebacks_under_other_rules(answer: Answer) -> Chart | None:

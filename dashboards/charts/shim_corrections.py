@@ -17,7 +17,7 @@ def shim_corrections_by_location(answer: Answer) -> Chart | None:
     rows = numbered(answer.rows).filter(pl.col("mean_um").is_not_null())
     if rows.is_empty():
         return None
-    shown = rows.sort(["jobs", "row"], descending=[True, False]).head(MOST_STRIPS).sort("row")
+    shown = rows.sort(["mean_absolute_um", "row"], descending=[True, False], nulls_last=True).head(MOST_STRIPS)
     kind = pl.when(pl.col("gear_set") == "changed").then(pl.lit(CHANGED)).otherwise(pl.lit(KEPT))
     frame = shown.select(
         "row",
@@ -28,7 +28,7 @@ def shim_corrections_by_location(answer: Answer) -> Chart | None:
     )
     strips = Strips(
         frame,
-        title="Mean change of the pack",
+        title=f"Mean change of the pack, most moved first: {frame.height} of {answer.rows.height}",
         value_title="as built less as found, mm",
         description="Mean change of the shim pack at each location, with limits, kept and changed gear sets apart.",
         tip_format="+.3f",

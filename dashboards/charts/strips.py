@@ -15,7 +15,7 @@ from dashboards.chart_function import Chart
 from dashboards.charts.theme import FIRST, INK, SECOND, SOFT_INK
 
 STRIP_HEIGHT = 40  # pixels
-MOST_STRIPS = 20
+MOST_STRIPS = 12
 ROW = "row"  # the number of the answer's row that a mark stands for
 PICKED = "picked"
 
@@ -44,7 +44,7 @@ class Strips:
     value_title: str
     description: str
     tip_format: str = ".1f"
-    axis_format: str = "~g"
+    axis_format: str = ".2~f"
     zero_line: bool = False
     shapes: tuple[str, str] | None = None
 

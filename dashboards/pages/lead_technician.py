@@ -16,6 +16,17 @@ LEAD_TECHNICIAN = Page(
             question="failure-rates",
             heading="What do we find failed, and how often?",
             charts=(failure_rates_by_position, failure_rates_by_year),
+            table=(
+                "family",
+                "position",
+                "component",
+                "group",
+                "rate",
+                "failed",
+                "inspected",
+                "trend_per_year",
+                "per_100000_km",
+            ),
             narrow=("family", "position", "group", "rate"),
         ),
         Section(

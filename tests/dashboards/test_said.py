@@ -21,7 +21,7 @@ from dashboards.said import said, said_range
         (True, "", "yes"),
         (184250.0, "km", "184,250"),
         (2.5, "h", "2.50"),
-        (0.0021, "", "0.0021"),
+        (0.0021, "", "0.002"),
         (dt.date(2024, 3, 4), "", "4 Mar 2024"),
         (dt.datetime(2024, 3, 4, 9, 5), "", "4 Mar 2024, 09:05"),
         ("crown_wheel_pinion", "", "crown wheel pinion"),
@@ -33,6 +33,8 @@ def test_a_value_is_said(value: object, unit: str, words: str) -> None:
 
 def test_an_estimate_is_said_with_its_limits_in_the_same_unit() -> None:
     assert said_range(0.338, 0.271, 0.416, "share") == "33.8 % (27.1 to 41.6)"
+    assert said_range(0.0855, 0.0314, 0.19, "per 100,000 km") == "0.086 (0.031 to 0.190)"
+    assert said_range(1.0, 0.95, 1.052, "factor") == "1.00 (0.95 to 1.05)"
     assert said_range(62.0, 40.0, 84.0, "um") == "0.062 (0.040 to 0.084)"
 
 

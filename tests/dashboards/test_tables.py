@@ -62,7 +62,7 @@ def test_a_heading_says_the_unit_once() -> None:
 
 
 def test_a_grid_holds_plain_values_to_sort_by_and_the_words_to_show() -> None:
-    table = grid(COLUMNS, ROWS, {"part": "table"}, ("position", "rate"), "Failed positions").children
+    table = grid(COLUMNS, ROWS, {"part": "table"}, "Failed positions", narrow=("position", "rate")).children
     first = table.rowData[0]
     assert first["rate"] == 0.338
     assert first["rate__said"] == "33.8 % (27.1 to 41.6)"
@@ -81,6 +81,14 @@ def test_a_plain_table_leaves_out_what_is_never_on_record_and_links_where_asked(
 
 def test_a_long_table_is_shown_a_page_at_a_time() -> None:
     many = pl.DataFrame({"position": [str(n) for n in range(100)]})
-    options = grid((Column("position", "Position"),), many, {"part": "table"}, (), "Many").children.dashGridOptions
+    options = grid((Column("position", "Position"),), many, {"part": "table"}, "Many").children.dashGridOptions
     assert options["pagination"] is True
     assert options["paginationPageSize"] == 12
+
+
+def test_a_section_may_keep_fewer_columns_and_their_limits_and_words_stay_with_them() -> None:
+    table = grid(COLUMNS, ROWS, {"part": "table"}, "Failed positions", kept=("position", "rate")).children
+    assert [d["field"] for d in table.columnDefs] == ["position", "rate"]
+    assert [row["rate__said"] for row in table.rowData] == [
+        "33.8 % (27.1 to 41.6)", "too few to say (3 of 10 inspected)",
+    ]  # fmt: skip
