@@ -60,8 +60,9 @@ delivered as (  -- one row per job handed over, an inspection aside
 ),
 comeback as (  -- one row per job: its first comeback of all, and its first by our own work
   select d.job, min(k.reported) as reported, min(k.reported) filter (k.outcome = 'our_work') as reported_ours,
-    arg_min(k.odometer_m, k.reported) as reported_m, bool_and(not k.given) as only_inferred,
-    arg_min(k.given, k.reported) as first_given, min(k.reported) filter (k.given) as reported_given
+    arg_min_null(k.odometer_m, k.reported) as reported_m, bool_and(not k.given) as only_inferred,
+    arg_min(k.given, k.reported) as first_given,
+    arg_min_null(k.outcome, k.reported) as first_outcome, min(k.reported) filter (k.given) as reported_given
   from delivered as d join link as k on k.original_job = d.job and k.reported >= d.delivered
   group by d.job
 ),
@@ -82,7 +83,8 @@ last_seen as (
   group by d.job
 ),
 told as (
-  select d.*, c.reported, c.reported_ours, c.reported_m, c.first_given, c.reported_given, r.opened as next_rebuild,
+  select d.*, c.reported, c.reported_ours, c.reported_m, c.first_given,
+    c.first_outcome, c.reported_given, r.opened as next_rebuild,
     e.seen as ended, s.seen as last_independent, p.metres_a_day, p.days as paced_days
   from delivered as d
   left join comeback as c using (job)
@@ -95,7 +97,8 @@ typical as (  -- one row: pace of a unit in the middle
   select median(metres_a_day) as metres_a_day from pace
 )
 select d.job, d.unit, d.family, d.kind, d.technician, d.fleet, d.duty, d.opened, d.delivered, d.odometer_m,
-  d.refitted_by, d.reported, d.reported_ours, d.reported_m, d.first_given, d.reported_given, d.metres_a_day,
+  d.refitted_by, d.reported, d.reported_ours, d.reported_m, d.first_given,
+  d.first_outcome, d.reported_given, d.metres_a_day,
   d.paced_days, d.warranty_months is null as warranty_assumed,
   least($as_of, coalesce(d.ended, $as_of), coalesce(d.next_rebuild, $as_of)) as possible_end,
   least(

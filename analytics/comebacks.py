@@ -53,9 +53,9 @@ def comebacks(history: History, options: Mapping[str, str]) -> Answer:
         rows=rows,
         columns=_COLUMNS,
         notes=(
-            "Ours only: a comeback of another outcome does not end the observation; inferred comebacks have no outcome.",
+            "Ours only: a comeback of another outcome does not end the observation; inferred ones have no outcome.",
         ),
-        assumptions=_ledger(frame, curves),
+        assumptions=_ledger(frame, curves, rows),
         curves={"months": curves, "distance": distance_curves(frame)},
     )
 
@@ -158,7 +158,28 @@ def _sentence(rows: pl.DataFrame, by: str) -> tuple[str, str, str]:
     return sentence, percent(top["share"]), "of delivered jobs come back within 12 months"
 
 
-def _ledger(frame: pl.DataFrame, curves: pl.DataFrame) -> tuple[Assumption, ...]:
+def _outcome_unknown(frame: pl.DataFrame, rows: pl.DataFrame) -> Assumption:
+    """Say how far 'ours only' could move if every comeback of unknown outcome were ours."""
+    unknown = pl.col("reported").is_not_null() & pl.col("first_outcome").is_null()
+    widened = frame.with_columns(
+        pl.when(unknown)
+        .then(pl.min_horizontal("reported", "reported_ours"))
+        .otherwise("reported_ours")
+        .alias("reported_ours")
+    )
+    moves = None
+    ours = rows.filter((pl.col("months") == 12) & pl.col("ours") & (pl.col("group") == "all"))
+    most = _rows(widened, "all", True).filter(pl.col("months") == 12)
+    if not ours.is_empty() and ours["share"][0] is not None and not most.is_empty() and most["share"][0] is not None:
+        moves = f"{percent(ours['share'][0])} at 12 months becomes {percent(most['share'][0])}"
+    known = frame.filter(pl.col("first_outcome").is_not_null()).height
+    return Assumption(
+        "Ours only: comebacks whose outcome is written down", known, frame.filter(unknown).height,
+        "every comeback of unknown outcome is ours", moves,
+    )  # fmt: skip
+
+
+def _ledger(frame: pl.DataFrame, curves: pl.DataFrame, rows: pl.DataFrame) -> tuple[Assumption, ...]:
     lines = []
     at_12 = {
         row["rule"]: row["share"] for row in curves.filter((pl.col("at") == 12) & ~pl.col("ours")).iter_rows(named=True)
@@ -176,6 +197,7 @@ def _ledger(frame: pl.DataFrame, curves: pl.DataFrame) -> tuple[Assumption, ...]
     inferred = int((~frame["first_given"].fill_null(value=True)).sum())
     given = int(frame["reported"].is_not_null().sum()) - inferred
     lines.append(Assumption("Comebacks given in the records (others are inferred and marked so)", given, inferred))
+    lines.append(_outcome_unknown(frame, rows))
     assumed = int(frame["warranty_assumed"].sum())
     lines.append(
         Assumption(

@@ -284,9 +284,15 @@ def _sentence(rows: pl.DataFrame, by: str) -> tuple[str, str, str]:
 
 
 def _notes(rows: pl.DataFrame) -> tuple[str, ...]:
+    notes = []
+    if rows.height > 1:
+        notes.append(
+            f"Rows are ordered by their lower limit, so that small numbers do not lead; the first of {rows.height} is "
+            "picked because it is large and will read lower next time."
+        )
     if not rows.is_empty() and rows["exposure_km"].is_null().all():
-        return ("No rate per 100,000 km: no fleet's register gives the distance run in this scope.",)
-    return ()
+        notes.append("No rate per 100,000 km: no fleet's register gives the distance run in this scope.")
+    return tuple(notes)
 
 
 def _ledger(history: History, rows: pl.DataFrame) -> tuple[Assumption, ...]:

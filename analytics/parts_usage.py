@@ -42,7 +42,8 @@ def parts_usage(history: History, options: Mapping[str, str]) -> Answer:
     """Return monthly use per part (or kind of component, or supplier), its rate of change, and spend.
 
     Rows: part, description, component, supplier (as grouped); used_last_12_months (pieces), used_12_months_before,
-    jobs_last_12_months, per_100_jobs, change_per_year with limits (share a year), looks_adjusted_p, spend_last_12_months (money),
+    jobs_last_12_months, per_100_jobs, change_per_year with limits (share a year),
+    looks_adjusted_p, spend_last_12_months (money),
     said. Curves: "monthly" (month, name, pieces, spend) of the largest ten.
     """
     by = options["by"]
