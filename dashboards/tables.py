@@ -98,7 +98,7 @@ def grid(
     table = dag.AgGrid(
         id=dict(grid_id),
         rowData=rows,
-        columnDefs=[_definition(column, frame, narrow) for column in shown],
+        columnDefs=[_definition(c, rows, _side(c, frame) == "number", narrow) for c in shown],
         defaultColDef={
             "sortable": True, "resizable": True, "wrapHeaderText": True, "autoHeaderHeight": True, "wrapText": True,
             "autoHeight": True, "suppressHeaderMenuButton": True,
@@ -146,19 +146,19 @@ def _cells(row: Mapping[str, Any], columns: Sequence[ShownColumn]) -> dict[str, 
     return cells
 
 
-def _definition(shown: ShownColumn, rows: pl.DataFrame, narrow: Sequence[str]) -> dict[str, Any]:
+def _definition(shown: ShownColumn, rows: Sequence[Mapping[str, Any]], number: bool, narrow: Sequence[str]) -> Any:
     name = shown.column.name
-    numeric = _side(shown, rows) == "number"
+    longest = max((len(row[name + SAID]) for row in rows), default=0)
     return {
         "field": name,
         "headerName": shown.heading,
         "headerTooltip": shown.column.about or None,
         "valueFormatter": {"function": "said(params)"},
-        "type": "rightAligned" if numeric else None,
+        "type": "rightAligned" if number else None,
         "cellDataType": False,
         "context": {"wide": bool(narrow) and name not in narrow},
-        "flex": 2 if shown.low or not numeric else 1,
-        "minWidth": 120 if shown.low or not numeric else 88,
+        "flex": min(max(longest, *map(len, shown.heading.split()), 8), 26),
+        "minWidth": 92 if number and not shown.low else 96,
     }
 
 

@@ -11,6 +11,7 @@ from dashboards.charts.strips import Strips, draw_strips, numbered
 from dashboards.charts.theme import FIRST, INK, RULE, SOFT_INK
 
 MOST_PARTS = 12
+ROOM_FOR_PART = alt.ExprRef("max(140, width - 130)")  # pixels
 _BAND = 46  # pixels for one part's months
 _INSTANT = "%Y-%m-%dT00:00:00Z"  # said in full, so that no browser shifts a month by its time zone
 
@@ -60,7 +61,12 @@ def parts_usage_by_month(answer: Answer) -> Chart | None:
         alt.Chart(frame)
         .mark_rect(color=FIRST)
         .encode(
-            x=alt.X("from:T", title=None, scale=alt.Scale(type="utc"), axis=alt.Axis(format="%Y", tickCount="year")),
+            x=alt.X(
+                "from:T",
+                title=None,
+                scale=alt.Scale(type="utc"),
+                axis=alt.Axis(format="%Y", tickCount="year", labelOverlap=True, labelSeparation=8),
+            ),
             x2="to:T",
             y=floor,
             y2="top:Q",
@@ -76,9 +82,9 @@ def parts_usage_by_month(answer: Answer) -> Chart | None:
     return alt.layer(
         words.mark_rule(color=RULE),
         bars,
-        words.mark_text(align="left", baseline="top", color=INK, fontSize=12.5, yOffset=-39).encode(
-            x=alt.value(0), text="label:N"
-        ),
+        words.mark_text(
+            align="left", baseline="top", color=INK, fontSize=12.5, yOffset=-39, limit=ROOM_FOR_PART
+        ).encode(x=alt.value(0), text="label:N"),
         words.mark_text(align="right", baseline="top", color=SOFT_INK, fontSize=12, yOffset=-39).encode(
             x=alt.value("width"), text="peak:N"
         ),

@@ -18,6 +18,7 @@ STRIP_HEIGHT = 40  # pixels
 MOST_STRIPS = 12
 ROW = "row"  # the number of the answer's row that a mark stands for
 PICKED = "picked"
+ROOM_FOR_NAME = alt.ExprRef("max(140, width - 95)")  # pixels, so that on a phone a long name ends before the count
 
 
 def numbered(frame: pl.DataFrame) -> pl.DataFrame:
@@ -70,9 +71,9 @@ def draw_strips(strips: Strips) -> Chart:
         base.mark_point(size=90, opacity=1, yOffset=8)
         .encode(x=across, shape=_shape(strips), color=_colour(strips))
         .add_params(picking()),
-        base.mark_text(align="left", baseline="bottom", color=INK, fontSize=12.5, yOffset=-1).encode(
-            x=alt.value(0), text="label:N"
-        ),
+        base.mark_text(
+            align="left", baseline="bottom", color=INK, fontSize=12.5, yOffset=-1, limit=ROOM_FOR_NAME
+        ).encode(x=alt.value(0), text="label:N"),
         base.mark_text(align="right", baseline="bottom", color=SOFT_INK, fontSize=12, yOffset=-1).encode(
             x=alt.value("width"), text="beside:N"
         ),
