@@ -51,6 +51,7 @@ def test_agrees_with_statsmodels_with_late_entry_and_ties(data):
 
 
 @given(late_rows, st.lists(st.integers(0, 2), min_size=40, max_size=40), st.integers(0, 1000))
+@settings(deadline=None)
 def test_groups_weights_and_order_do_not_mix(data, codes, seed):
     duration, failed, entry = np.array(data).T
     group = np.array(codes[: len(data)])
@@ -67,6 +68,7 @@ def test_groups_weights_and_order_do_not_mix(data, codes, seed):
 
 
 @given(rows, st.integers(2, 4))
+@settings(deadline=None)
 def test_a_weight_stands_for_that_many_rows(data, copies):
     duration, failed = np.array(data).T
     weighted = kaplan_meier(duration, failed, weight=np.full(len(data), copies))
@@ -76,6 +78,7 @@ def test_a_weight_stands_for_that_many_rows(data, copies):
 
 
 @given(late_rows)
+@settings(deadline=None)
 def test_units_seen_once_give_greenwood_exactly(data):
     duration, failed, entry = np.array(data).T
     plain = kaplan_meier(duration, failed, entry=entry)
@@ -85,6 +88,7 @@ def test_units_seen_once_give_greenwood_exactly(data):
 
 
 @given(rows)
+@settings(deadline=None)
 def test_repeats_never_narrow_the_limits(data):
     duration, failed = np.array(data).T
     plain = kaplan_meier(duration, failed)

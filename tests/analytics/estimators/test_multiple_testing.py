@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.multitest import multipletests
 
@@ -10,11 +10,13 @@ from analytics.estimators.multiple_testing import benjamini_hochberg
 
 
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=50))
+@settings(deadline=None)
 def test_agrees_with_statsmodels(p_values):
     assert benjamini_hochberg(p_values) == pytest.approx(multipletests(p_values, method="fdr_bh")[1])
 
 
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=50))
+@settings(deadline=None)
 def test_never_below_the_raw_value_and_never_reorders(p_values):
     adjusted = benjamini_hochberg(p_values)
     assert (adjusted >= np.array(p_values) - 1e-15).all()

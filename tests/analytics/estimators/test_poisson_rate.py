@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -13,6 +13,7 @@ exposures = st.floats(0.01, 1e4)
 
 
 @given(whole, exposures, st.sampled_from([0.8, 0.95, 0.99]))
+@settings(deadline=None)
 def test_each_limit_leaves_its_tail(count, exposure, level):
     got, alpha = rate(count, exposure, level), (1 - level) / 2
     assert stats.poisson.cdf(count, got.upper * exposure) == pytest.approx(alpha, rel=1e-6)
@@ -23,6 +24,7 @@ def test_each_limit_leaves_its_tail(count, exposure, level):
 
 
 @given(whole, st.floats(0.1, 100), exposures)
+@settings(deadline=None)
 def test_limits_scale_with_exposure(count, scale, exposure):
     one, other = rate(count, exposure), observed_to_expected(count, exposure * scale)
     assert one.upper == pytest.approx(other.upper * scale)
@@ -30,6 +32,7 @@ def test_limits_scale_with_exposure(count, scale, exposure):
 
 
 @given(whole, st.integers(1, 300), exposures, exposures)
+@settings(deadline=None)
 def test_rate_ratio_follows_the_binomial_limits(count, other_count, exposure, other_exposure):
     got = rate_ratio(count, exposure, other_count, other_exposure)
     share = stats.binomtest(count, count + other_count).proportion_ci(method="exact")
@@ -39,6 +42,7 @@ def test_rate_ratio_follows_the_binomial_limits(count, other_count, exposure, ot
 
 
 @given(st.lists(st.tuples(st.integers(0, 6), st.floats(0.1, 10)), min_size=1, max_size=25))
+@settings(deadline=None)
 def test_units_never_narrow_the_interval(rows):
     x, e = np.array(rows).T
     got = cluster_rate(x.sum(), e.sum(), len(rows), (x * x).sum(), (x * e).sum(), (e * e).sum())

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
@@ -29,6 +29,7 @@ def sums(failed, inspected):
 
 
 @given(counts, levels)
+@settings(deadline=None)
 def test_agrees_with_statsmodels(count, level):
     x, n = count
     for ours, name in ((wilson, "wilson"), (clopper_pearson, "beta"), (jeffreys, "jeffreys")):
@@ -43,6 +44,7 @@ def test_agrees_with_statsmodels(count, level):
 
 
 @given(counts, levels)
+@settings(deadline=None)
 def test_limits_are_ordered_mirrored_and_inside_zero_and_one(count, level):
     x, n = count
     for ours in (wilson, clopper_pearson, jeffreys):
@@ -52,6 +54,7 @@ def test_limits_are_ordered_mirrored_and_inside_zero_and_one(count, level):
 
 
 @given(counts, levels)
+@settings(deadline=None)
 def test_one_finding_a_unit_is_exactly_wilson(count, level):
     x, n = count
     got, plain = cluster_wilson(x, n, n, x, x, n, level), wilson(x, n, level)
@@ -59,6 +62,7 @@ def test_one_finding_a_unit_is_exactly_wilson(count, level):
 
 
 @given(unit_rows)
+@settings(deadline=None)
 def test_clusters_never_narrow_the_interval(rows):
     failed, inspected = np.array(rows).T
     got, plain = cluster_wilson(*sums(failed, inspected)), wilson(failed.sum(), inspected.sum())
@@ -67,6 +71,7 @@ def test_clusters_never_narrow_the_interval(rows):
 
 
 @given(unit_rows, st.integers(2, 5))
+@settings(deadline=None)
 def test_wholly_dependent_findings_are_worth_one_a_unit(rows, copies):
     outcome = np.array([int(x > 0) for x, _ in rows])
     x, n = outcome * copies, np.full(len(rows), copies)

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analytics.estimators.interval import TooFew
@@ -15,6 +15,7 @@ delays = st.lists(
 
 
 @given(delays)
+@settings(deadline=None)
 def test_is_the_product_limit_in_reversed_time(data):
     delay, window = np.array(data).T
     got = delay_distribution(delay, window, horizon=30)

@@ -4,7 +4,7 @@ import time
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -33,6 +33,7 @@ def plain_loop(chart, fall, rise, threshold):
 
 
 @given(rows, st.floats(0.5, 4))
+@settings(deadline=None)
 def test_side_by_side_is_the_same_as_one_after_the_other(data, threshold):
     chart, fall, rise = (np.array([row[k] for row in data]) for k in range(3))
     got = run_charts(chart.astype(int), Steps(fall.astype(float), rise.astype(float)), threshold)

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
@@ -15,6 +15,7 @@ counts = st.lists(
 
 
 @given(counts, st.integers(0, 1000))
+@settings(deadline=None)
 def test_shrunk_lies_between_raw_and_common_and_order_does_not_matter(rows, seed):
     x, n = np.array(rows).T
     order = np.random.default_rng(seed).permutation(len(x))
