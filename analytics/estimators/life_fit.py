@@ -122,7 +122,6 @@ def no_interior_maximum(observations: LifeObservations) -> str:
         return "none has failed, so only a lower limit for life can be given"
     if (rows.upper == 0).any():
         return "a failure stands at age 0, and a failure needs an age above 0"
-    used = rows.lower < rows.upper.min() if rows.failed == rows.total else np.isinf(rows.upper)
     if rows.failed == rows.total and not rows.lower.any():
         return "all had failed by the time they were seen, so only an upper limit for life can be given"
     if rows.lower.max() <= rows.upper.min():
@@ -131,7 +130,7 @@ def no_interior_maximum(observations: LifeObservations) -> str:
         )
     status_only = bool((np.isinf(rows.upper) | (rows.lower == 0)).all() and not rows.entry.any())
     if status_only:
-        failed, sound = np.isfinite(rows.upper), used & (rows.lower > 0)
+        failed, sound = np.isfinite(rows.upper), np.isinf(rows.upper) & (rows.lower > 0)
         mean_failed = np.average(np.log(rows.upper[failed]), weights=rows.count[failed])
         mean_sound = np.average(np.log(rows.lower[sound]), weights=rows.count[sound])
         if mean_failed <= mean_sound:

@@ -53,7 +53,7 @@ def frailty_sensitivity(
     """Fit Weibull hazards with a gamma factor shared within each unit, under each stated variance.
 
     Shapes: unit, one label a row; component, one whole number 0, 1, ... a row (all one kind when left out), each with
-    its own scale and shape. Rows of count other than 1 are taken as that many units alike. Raises ValueError for a variance
+    its own scale and shape. A row of count 3 stands for three units alike. Raises ValueError for a variance
     below 0 or labels of another length. Method: maximum of the marginal likelihood, the factor integrated by
     Gauss-Laguerre quadrature of NODES points.
     """

@@ -1,0 +1,116 @@
+"""Life with limits: model weights, single against many, open sides, plain sentences."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+from scipy.stats import norm, weibull_min
+
+from analytics.estimators.life_estimate import FEWEST_FAILURES, LifeEstimate, life_estimate, life_estimates
+from analytics.estimators.life_fit import LifeFit, fit_life, maximise
+from analytics.estimators.life_likelihood import likelihood_terms, stacked
+from analytics.estimators.life_limits import quantile_limits, small_sample_factor
+from analytics.estimators.life_models import LOGNORMAL, WEIBULL
+from analytics.estimators.life_observations import LifeObservations, TooFewToSay
+
+
+def inspected(seed: int, size: int = 150, shape: float = 2.2) -> LifeObservations:
+    rng = np.random.default_rng(seed)
+    life, seen = 100 * rng.weibull(shape, size), 90 * np.exp(0.5 * rng.standard_normal(size))
+    return LifeObservations(np.where(life <= seen, 0, seen), np.where(life <= seen, seen, np.inf))
+
+
+def test_profile_limits_of_one_model_match_a_direct_profile() -> None:
+    """A plain profile by scipy's Brent search over the shape, likelihood ratio divided by the same factor."""
+    observations = inspected(1)
+    terms = stacked([likelihood_terms(observations)])
+    best = maximise(terms, WEIBULL)
+    limits = quantile_limits(terms, [WEIBULL], [best], (0.1,), 0.9)
+    failed = np.isfinite(observations.upper)
+    age = np.where(failed, observations.upper, observations.lower)
+
+    def value(b10: float, shape: float) -> float:
+        law = weibull_min(shape, scale=b10 / (-np.log(0.9)) ** (1 / shape))
+        return float(np.where(failed, law.logcdf(age), law.logsf(age)).sum())
+
+    def profile(b10: float) -> float:
+        from scipy.optimize import minimize_scalar
+
+        return -float(minimize_scalar(lambda s: -value(b10, s), bounds=(0.1, 20), method="bounded").fun)
+
+    allowed = norm.ppf(0.95) ** 2 / 2 * float(small_sample_factor(best)[0])
+    top = float(best.at.value[0])
+    middle = float(np.exp(limits.estimate[0, 0]))
+    for side, start in ((limits.lower, middle / 3), (limits.upper, middle * 3)):
+        edge = brentq(lambda q: profile(q) - top + allowed, min(start, middle), max(start, middle))
+        assert float(np.exp(side[0, 0])) == pytest.approx(edge, rel=1e-3)
+
+
+def test_both_models_are_weighed_by_their_likelihood() -> None:
+    observations = inspected(2)
+    answer = life_estimate(observations)
+    fits = [fit_life(observations, m) for m in (WEIBULL, LOGNORMAL)]
+    assert isinstance(answer, LifeEstimate)
+    assert all(isinstance(f, LifeFit) for f in fits)
+    ratio = np.exp(fits[0].log_likelihood - fits[1].log_likelihood)
+    assert answer.weights[0] / answer.weights[1] == pytest.approx(ratio, rel=1e-6)
+    assert sum(answer.weights) == pytest.approx(1)
+    b10 = answer.quantiles[0]
+    assert (
+        b10.lower < min(f.quantile(0.1) for f in fits) < b10.estimate < max(f.quantile(0.1) for f in fits) < b10.upper
+    )
+
+
+def test_many_at_once_are_the_same_as_one_by_one() -> None:
+    groups = [inspected(s, size) for s, size in ((3, 60), (4, 700), (5, 200), (6, 4))]
+    together = life_estimates(groups)
+    for group, answer in zip(groups, together, strict=True):
+        alone = life_estimate(group)
+        assert type(alone) is type(answer)
+        if isinstance(alone, LifeEstimate) and isinstance(answer, LifeEstimate):
+            for a, b in zip(alone.quantiles, answer.quantiles, strict=True):
+                assert (a.estimate, a.lower, a.upper) == pytest.approx((b.estimate, b.lower, b.upper), rel=1e-4)
+
+
+def test_a_higher_level_and_dependence_widen_the_limits() -> None:
+    observations = inspected(7)
+    narrow, wide = life_estimate(observations, level=0.8), life_estimate(observations, level=0.95)
+    dependent = life_estimate(observations, level=0.8, inflation=2.0)
+    assert isinstance(narrow, LifeEstimate)
+    for other in (wide, dependent):
+        assert isinstance(other, LifeEstimate)
+        for a, b in zip(narrow.quantiles, other.quantiles, strict=True):
+            assert b.lower < a.lower < a.upper < b.upper
+            assert a.estimate == b.estimate
+
+
+def test_a_side_the_data_do_not_bound_is_open_not_nan() -> None:
+    """Failed and sound are almost of one age: the median lies anywhere above."""
+    observations = LifeObservations([10, 20, 30, 40, 50, 0, 0], [np.inf] * 5 + [25.0, 45.0], [20] * 5 + [2, 4])
+    answer = life_estimate(observations)
+    assert isinstance(answer, LifeEstimate)
+    median = answer.quantiles[1]
+    assert median.upper == np.inf
+    assert median.lower > 0
+    assert not any(np.isnan([q.estimate, q.lower, q.upper]).any() for q in answer.quantiles)
+
+
+def test_few_failures_are_too_few_to_say() -> None:
+    answer = life_estimate(LifeObservations([1, 5, 0, 0], [np.inf, np.inf, 4.0, 9.0], [10, 1, 1, 2]))
+    assert isinstance(answer, TooFewToSay)
+    assert f"at least {FEWEST_FAILURES} failures" in str(answer)
+    assert "(3 of 14 failed)" in str(answer)
+
+
+@pytest.mark.parametrize("share", [0.0, 1.0])
+def test_shares_outside_their_range_are_refused(share: float) -> None:
+    with pytest.raises(ValueError, match="share must lie between 0 and 1"):
+        life_estimate(inspected(8), shares=(share,))
+
+
+def test_row_order_changes_no_digit() -> None:
+    rows = inspected(9, 300)
+    order = np.random.default_rng(0).permutation(300)
+    other = LifeObservations(rows.lower[order], rows.upper[order])
+    assert life_estimate(rows).quantiles == life_estimate(other).quantiles
