@@ -63,34 +63,40 @@ READINGS = TableOfSheet(
     "readings",
     "Readings, trial by trial",
     """
-    select stage, trial, quantity, location, point, value / 1000 as value, target / 1000 as target,
-           lower / 1000 as lower, upper / 1000 as upper,
-           case when quantity like '%torque' then 'N·m' else 'mm' end as unit,
-           instrument, technician, read_on, bearing_state, bearing_maker, torque_kind, seals, oiled, cold
-    from known_measurement where job = $job
+    with reading as (  -- one row per reading, its numbers as people write them: two decimals, a third where it counts
+        select *, case when quantity like '%torque' then ' N·m' else ' mm' end as unit,
+               regexp_replace(printf('%.3f', value / 1000), '0$', '') as said,
+               regexp_replace(printf('%.3f', target / 1000), '0$', '') as aimed,
+               regexp_replace(printf('%.3f', lower / 1000), '0$', '') as low,
+               regexp_replace(printf('%.3f', upper / 1000), '0$', '') as high,
+               nullif(concat_ws(', ', bearing_state || ' bearing', bearing_condition || ' bearings', bearing_maker,
+                 torque_kind, 'seals ' || seals, if(oiled, 'oiled', null), if(cold, 'cold', null)), '') as conditions
+        from known_measurement where job = $job
+    ), taken as (  -- one row per reading, or per round of points read alike
+        select stage, trial, quantity, location, unit, aimed, low, high, instrument, technician, read_on, conditions,
+               string_agg(said, ', ' order by point nulls first, value) as said
+        from reading group by all
+    )
+    select stage, trial, quantity, location, said || unit as reading, aimed || unit as target,
+           case when high is null then 'from ' || low when low is null then 'up to ' || high
+             else low || ' to ' || high end || unit as limits,
+           instrument, technician, read_on, conditions
+    from taken
     order by case stage when 'as_found' then 0 when 'trial' then 1 else 2 end, trial nulls last, quantity,
-             location nulls first, point nulls first, value
+             location nulls first, read_on nulls first, instrument nulls first, reading
     """,
     (
         Column("stage", "Stage"),
         Column("trial", "Trial"),
         Column("quantity", "What was read"),
         Column("location", "Shim location"),
-        Column("point", "Point round the ring"),
-        Column("value", "Reading"),
+        Column("reading", "Reading", "point by point round the ring where it was read at several"),
         Column("target", "Aimed at"),
-        Column("lower", "Lower limit"),
-        Column("upper", "Upper limit"),
-        Column("unit", "Unit"),
+        Column("limits", "Limits"),
         Column("instrument", "Gauge"),
         Column("technician", "Read by"),
         Column("read_on", "Day"),
-        Column("bearing_state", "Bearing used"),
-        Column("bearing_maker", "Bearing make"),
-        Column("torque_kind", "Torque read"),
-        Column("seals", "Seals"),
-        Column("oiled", "Oiled"),
-        Column("cold", "Cold"),
+        Column("conditions", "How it was read"),
     ),
 )
 
@@ -167,7 +173,8 @@ PARTS = TableOfSheet(
     "parts",
     "Parts",
     """
-    select l.part, p.description, p.component, l.movement, l.position, l.quantity_milli / 1000 as quantity,
+    select l.part, coalesce(p.description, p.component) as description, l.movement, l.position,
+           l.quantity_milli / 1000 as quantity,
            l.supplier, l.maker, l.lot, l.origin, l.kit, l.unit_cost_cents / 100 as unit_cost,
            l.unit_price_cents / 100 as unit_price, l.ordered, l.received
     from known_part_line l
@@ -178,7 +185,6 @@ PARTS = TableOfSheet(
     (
         Column("part", "Part"),
         Column("description", "What it is"),
-        Column("component", "Component"),
         Column("movement", "Fitted or not"),
         Column("position", "Position"),
         Column("quantity", "Pieces"),

@@ -24,6 +24,13 @@ _WRONG = (
     Column("reason", "What is wrong"),
 )
 _ODD = (Column("about", "What looks odd"), Column("job", "Job"), Column("unit", "Unit"), Column("sentence", "Why"))
+_WRONG_KINDS = (
+    Column("record", "Record"),
+    Column("field", "Field"),
+    Column("rows", "Rows"),
+    Column("example", "For example"),
+)
+_ODD_KINDS = (Column("about", "What looks odd"), Column("rows", "Entries"), Column("example", "For example"))
 _FILES = (
     Column("file", "File"),
     Column("sheet", "Sheet"),
@@ -84,47 +91,58 @@ def _part(mark: str, heading: str, parts: Sequence[Component]) -> html.Section:
 def _put_right(wrong: pl.DataFrame) -> list[Component]:
     if wrong.is_empty():
         return [html.P("None.")]
-    counted = wrong.group_by("record", "field").agg(pl.len().alias("rows"), pl.col("reason").first().alias("example"))
-    kinds = counted.sort(["rows", "record", "field"], descending=[True, False, False])
-    columns = (
-        Column("record", "Record"), Column("field", "Field"), Column("rows", "Rows"), Column("example", "For example"),
-    )  # fmt: skip
     how = html.P(
-        ["To mend them: ", html.Code("layshaft check --export mend.xlsx"), ", correct the rows in that workbook, then ",
-         html.Code("layshaft load mend.xlsx"), "."], className="hint",
-    )  # fmt: skip
-    shown = wrong.head(MOST_ROWS).with_columns(_bare_file())
-    rows = grid(
-        _WRONG,
-        shown,
-        {"part": "records", "table": "put-right"},
-        "Rows to put right",
-        narrow=("file", "row_number", "reason"),
+        [
+            "To mend them: ",
+            html.Code("layshaft check --export mend.xlsx"),
+            ", correct the rows in that workbook, then ",
+            html.Code("layshaft load mend.xlsx"),
+            ".",
+        ],
+        className="hint",
     )
-    return [how, plain_table(columns, kinds), *_cut(wrong), rows]
+    kinds = wrong.group_by("record", "field").agg(pl.len().alias("rows"), pl.col("reason").first().alias("example"))
+    shown = wrong.head(MOST_ROWS).with_columns(_bare_file())
+    return [
+        how,
+        *_cut(wrong),
+        grid(_WRONG, shown, _table("put-right"), "Rows to put right", narrow=("file", "row_number", "reason")),
+        _counted_by_kind(kinds, _WRONG_KINDS),
+    ]
 
 
 def _odd(flags: pl.DataFrame) -> list[Component]:
     if flags.is_empty():
         return [html.P("Nothing.")]
-    shown = flags.head(MOST_ROWS).with_columns(pl.col("about").str.replace_all("_", " "))
+    kinds = flags.group_by("about").agg(pl.len().alias("rows"), pl.col("sentence").first().alias("example"))
     return [
+        html.P(f"{flags.height:,} {'entry' if flags.height == 1 else 'entries'}.", className="hint"),
         *_cut(flags),
-        grid(_ODD, shown, {"part": "records", "table": "odd"}, "Entries that look odd", narrow=("job", "sentence")),
+        grid(_ODD, flags.head(MOST_ROWS), _table("odd"), "Entries that look odd", narrow=("job", "sentence")),
+        _counted_by_kind(kinds, _ODD_KINDS),
     ]
 
 
 def _by_file(files: pl.DataFrame) -> list[Component]:
     if files.is_empty():
         return [html.P("Nothing was read yet.")]
-    shown = files.head(MOST_ROWS).with_columns(_bare_file())
+    ordered = files.sort(["quarantined", "file", "sheet", "record"], descending=[True, False, False, False])
+    shown = ordered.head(MOST_ROWS).with_columns(_bare_file())
     told = "Every row read is counted, had already, corrected since, or to put right: the four add up to what was read."
-    kept = ("file", "record", "quarantined")
     return [
         html.P(told, className="hint"),
         *_cut(files),
-        grid(_FILES, shown, {"part": "records", "table": "files"}, "Rows by file", narrow=kept),
+        grid(_FILES, shown, _table("files"), "Rows by file", narrow=("file", "record", "quarantined")),
     ]
+
+
+def _counted_by_kind(kinds: pl.DataFrame, columns: Sequence[Column]) -> html.Details:
+    ordered = kinds.sort(["rows", columns[0].name], descending=[True, False])
+    return html.Details([html.Summary("Counted by kind"), plain_table(columns, ordered)], className="grounds")
+
+
+def _table(name: str) -> dict[str, str]:
+    return {"part": "records", "table": name}
 
 
 def _loaded(standing: RecordsStanding) -> list[Component]:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from typing import Any
 
 NOT_KNOWN = "–"
 MICROMETRES = "um"  # kept in whole micrometres, read in millimetres
 
+_CODE = re.compile(r"[a-z]+(_[a-z]+)+")  # a vocabulary's word, not a name
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 def said(value: Any, unit: str = "") -> str:
-    """Return `value` in words: shares as per cent, days as 3 Mar 2024, codes without underscores, nothing as a dash."""
+    """Return `value` in words: shares as per cent, days as 3 Mar 2024, codes without underscores, a dash for nothing."""
     if value is None:
         return NOT_KNOWN
     if isinstance(value, bool):
@@ -23,7 +25,8 @@ def said(value: Any, unit: str = "") -> str:
         return said_day(value)
     if isinstance(value, int | float):
         return _said_number(float(value), unit).replace("-", "−")
-    return str(value).replace("_", " ")
+    text = str(value)
+    return text.replace("_", " ") if _CODE.fullmatch(text) else text
 
 
 def said_sentence(text: str) -> str:

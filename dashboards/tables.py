@@ -163,4 +163,5 @@ def _definition(shown: ShownColumn, rows: Sequence[Mapping[str, Any]], number: b
 
 
 def _side(shown: ShownColumn, rows: pl.DataFrame) -> str:
-    return "number" if rows.schema[shown.column.name].is_numeric() else "word"
+    kind = rows.schema[shown.column.name]
+    return "number" if kind.is_numeric() else "day" if kind.is_temporal() else "word"

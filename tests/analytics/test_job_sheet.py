@@ -50,8 +50,9 @@ def test_every_table_of_a_full_job_has_its_lines(today: History) -> None:
 def test_readings_come_as_found_first_in_millimetres_and_newton_metres(today: History) -> None:
     readings = job_sheet(today, "J/24-17").table("readings").rows
     assert readings["stage"].to_list() == ["as_found", "as_built", "as_built"]
-    assert readings["value"].to_list() == [66.35, 66.6, 2.26]
-    assert readings["unit"].to_list() == ["mm", "mm", "N·m"]
+    assert readings["reading"].to_list() == ["66.35 mm", "66.60 mm", "2.26 N·m"]
+    assert readings["target"].to_list() == ["66.60 mm", "66.60 mm", None]
+    assert readings["limits"].to_list() == [None, "66.57 to 66.63 mm", None]
 
 
 def test_a_pack_adds_every_piece_of_it(today: History) -> None:

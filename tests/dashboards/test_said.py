@@ -25,6 +25,8 @@ from dashboards.said import said, said_range
         (dt.date(2024, 3, 4), "", "4 Mar 2024"),
         (dt.datetime(2024, 3, 4, 9, 5), "", "4 Mar 2024, 09:05"),
         ("crown_wheel_pinion", "", "crown wheel pinion"),
+        ("jobs_2017.xlsx", "", "jobs_2017.xlsx"),
+        ("B_100", "", "B_100"),
     ],
 )
 def test_a_value_is_said(value: object, unit: str, words: str) -> None:

@@ -22,7 +22,7 @@ COLUMNS = (
 )
 ROWS = pl.DataFrame(
     {
-        "position": ["2nd_ring", "chain"],
+        "position": ["slider_ring", "chain"],
         "rate": [0.338, None],
         "rate_low": [0.271, None],
         "rate_high": [0.416, None],
@@ -76,7 +76,7 @@ def test_a_plain_table_leaves_out_what_is_never_on_record_and_links_where_asked(
     head, body = table.children
     assert [th.children for th in head.children.children] == ["Position", "Failed", "Odds a year", "Known distance, km"]
     link = body.children[0].children[0].children
-    assert (link.children, link.href) == ("2nd_ring", "/2nd_ring")
+    assert (link.children, link.href) == ("slider_ring", "/slider_ring")
 
 
 def test_a_long_table_is_shown_a_page_at_a_time() -> None:
