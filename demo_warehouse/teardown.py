@@ -11,12 +11,23 @@ from demo_warehouse.positions import Position
 from demo_warehouse.rows import chance
 
 FAILED_GRADE = 3
-ROUTINE_WORN = {
-    "synchroniser_ring": 0.9, "bearing": 0.85, "needle_bearing": 0.7, "thrust_washer": 0.6, "chain": 0.8, "fork": 0.35,
-    "engagement_teeth": 0.15, "slider": 0.3, "differential_gears": 0.15, "crown_wheel_pinion": 0.6, "seal": 1.0,
-    "detent": 0.3, "hub": 0.2, "gear": 0.1,
-}  # fmt: skip
-ROUTINE_SOUND = {"synchroniser_ring": 0.35, "bearing": 0.55, "needle_bearing": 0.3, "thrust_washer": 0.2, "seal": 1.0}
+# Component -> share replaced as routine in a full rebuild while younger, share once older, and the km between the two.
+# The choice follows the part's distance and never its condition, so that what it cuts short is cut short at random.
+ROUTINE: dict[str, tuple[float, float, float]] = {
+    "synchroniser_ring": (0.30, 0.95, 130_000),
+    "bearing": (0.45, 0.90, 180_000),
+    "needle_bearing": (0.25, 0.70, 200_000),
+    "thrust_washer": (0.20, 0.60, 200_000),
+    "chain": (0.20, 0.90, 120_000),
+    "fork": (0.05, 0.35, 250_000),
+    "engagement_teeth": (0.02, 0.15, 300_000),
+    "crown_wheel_pinion": (0.12, 0.55, 200_000),
+    "differential_gears": (0.03, 0.15, 300_000),
+    "detent": (0.05, 0.30, 300_000),
+    "hub": (0.03, 0.20, 300_000),
+    "gear": (0.02, 0.10, 350_000),
+    "seal": (1.0, 1.0, 0),
+}
 REWORKABLE = frozenset({"shaft", "casing", "fork", "detent", "hub"})
 SETTING_POSITIONS = frozenset(
     {
@@ -33,6 +44,7 @@ class Inspected:
     index: int
     position: Position
     ratio: float
+    kilometres: float  # how far this part has run
     grade: int
     role: str
     action: str = "reused"
@@ -122,7 +134,8 @@ def decide_actions(
 
 def _routine(item: Inspected, kind: str, rng: np.random.Generator) -> str:
     component = item.position.component
-    share = (ROUTINE_WORN if item.grade == 2 else ROUTINE_SOUND).get(component, 0.0)
+    younger, older, kilometres = ROUTINE.get(component, (0.0, 0.0, 0.0))
+    share = older if item.kilometres >= kilometres else younger
     if kind == "part_rebuild":
         share *= 0.6 if component == "seal" else 0.4
     elif kind == "reseal":

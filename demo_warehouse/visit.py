@@ -226,7 +226,9 @@ def strip_and_decide(world: World, visit: Visit, causes: list[int], rng: np.rand
         role = (
             "cause" if index in causes and grade >= 3 else "failed" if grade >= 3 else "worn" if grade == 2 else "sound"
         )
-        visit.items.append(Inspected(index, position, ratio, grade, role))
+        visit.items.append(
+            Inspected(index, position, ratio, float(visit.distance - unit.start[index]) / 1000, grade, role)
+        )
     may_decline = visit.vehicle is not None and visit.vehicle.fleet is None
     visit.declined = decide_actions(visit.items, visit.kind, visit.reuse_sliders, may_decline, rng)
     if visit.trouble is not None and visit.trouble.outcome == "our_work":

@@ -115,7 +115,8 @@ class Years:
             return
         drawn = vehicle.rng.random()
         shop = self.world.scenario.workshop
-        if not isinstance(unit.last_job, Visit) and drawn < shop.quote_declined_share + shop.quote_no_answer_share:
+        new_owner = vehicle.fleet is None and not isinstance(unit.last_job, Visit)  # fleets have an agreement
+        if new_owner and drawn < shop.quote_declined_share + shop.quote_no_answer_share:
             self._lost_quote(
                 vehicle, unit, day, causes, "declined" if drawn < shop.quote_declined_share else "no_answer"
             )
