@@ -102,7 +102,16 @@ def _keys(by: str) -> str:
 
 
 def _count(history: History, by: str) -> pl.DataFrame:
+    """Return the sums over units that the interval needs, per group."""
     where, values = _scoped(history)
+    if by != "position":
+        return _count_by_name(history, by, where, values)
+    counted = _count_by_position(history, where, values)
+    undeclared = _count_by_name(history, by, f"position_id is null and {where}", values)
+    return pl.concat([counted, undeclared]) if undeclared.height else counted
+
+
+def _count_by_name(history: History, by: str, where: str, values: dict[str, Any]) -> pl.DataFrame:
     return history.query(
         f"""
         with scoped as (  -- one row per job and position
@@ -121,6 +130,33 @@ def _count(history: History, by: str) -> pl.DataFrame:
           sum(n * n)::double as nn, sum(habit)::bigint as resting_on_habit,
           sum(part_x)::bigint as part_failed, sum(part_n)::bigint as part_inspected
         from by_unit group by all order by all
+        """,
+        values,
+    )
+
+
+def _count_by_position(history: History, where: str, values: dict[str, Any]) -> pl.DataFrame:
+    """Return the same by position, grouped by number first: millions of findings make names dear."""
+    return history.query(
+        f"""
+        with by_unit as (  -- one row per position and unit
+          select position_id, unit_id,
+            count(*) filter (full_strip) as n, count(*) filter (full_strip and failed) as x,
+            count(*) filter (full_strip and from_habit) as habit,
+            count(*) filter (not full_strip) as part_n, count(*) filter (not full_strip and failed) as part_x
+          from {_findings(history)} where {where} and failed is not null and position_id is not null
+          group by position_id, unit_id
+        ),
+        summed as (  -- one row per position
+          select position_id, sum(x)::bigint as failed, sum(n)::bigint as inspected, count(*) filter (n > 0) as units,
+            sum(x * x)::double as xx, sum(x * n)::double as xn, sum(n * n)::double as nn,
+            sum(habit)::bigint as resting_on_habit, sum(part_x)::bigint as part_failed,
+            sum(part_n)::bigint as part_inspected
+          from by_unit group by position_id
+        )
+        select p.family, p.position, p.component, null::varchar as "group", s.* exclude (position_id)
+        from summed as s join known_position as p using (position_id)
+        order by all
         """,
         values,
     )

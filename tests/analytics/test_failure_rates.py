@@ -114,3 +114,18 @@ def test_supplier_is_that_of_the_part_found_not_of_the_part_fitted(tmp_path: Pat
     folder = _workshop(tmp_path, findings, [*first, *second], part_line=lines)
     rows = {r["group"]: r for r in shown(folder, "failure-rates", "--as-of", "2022-01-01", "--by", "supplier")["rows"]}
     assert (rows["Alder"]["inspected"], rows["not known"]["inspected"]) == (10, 10)
+
+
+def test_positions_that_no_record_declares_are_counted_by_their_name(tmp_path: Path) -> None:
+    jobs = [_job(i, i) for i in range(12)]
+    folder = load_rows(
+        tmp_path,
+        {
+            "unit": [{"unit": f"U{i}", "family": "K4"} for i in range(12)],
+            "job": jobs,
+            "finding": [{"job": f"J{i}", "position": "2nd ring", "grade": 3} for i in range(12)],
+        },
+    )
+    row = shown(folder, "failure-rates", "--as-of", "2021-01-01")["rows"][0]
+    assert (row["family"], row["position"], row["component"]) == ("K4", "2nd ring", None)
+    assert (row["failed"], row["inspected"]) == (12, 12)
