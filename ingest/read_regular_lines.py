@@ -4,20 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import duckdb
-import numpy as np
 import polars as pl
 
 from ingest.heading_text import unique_headings
+from ingest.line_scan import LineNumbers, LineScan, line_numbers, line_starts, scan_lines
 from ingest.plan import RefusedRow, SourceTable
 from ingest.raw_table import BLANKS, columns_in_use, content_digest, filled, next_raw_table
 from ingest.text_dialect import Dialect, why_refused
-
-_CHUNK = 2_000_000
-_NEWLINE, _RETURN = 10, 13
-_BLANK_STARTS = (ord(" "), ord("\t"), 0xC2)  # 0xC2 begins a no-break space
 
 
 @dataclass(frozen=True)
@@ -29,65 +24,6 @@ class LargeText:
     dialect: Dialect
     heading_line: int
     heading_cells: list[str]
-
-
-@dataclass(frozen=True)
-class LineScan:
-    """Hold what a pass over a file's bytes found; `end` is where its last line ends, `newline` None if mixed."""
-
-    lines: int
-    end: int
-    newline: str | None
-    has_nul: bool
-    has_blank_line: bool
-    may_have_blank_cell: bool
-
-
-def scan_lines(path: Path, dialect: Dialect) -> LineScan:
-    """Count the lines of a file and look for what DuckDB's reader would not number or clean as we do."""
-    end = _end_of_last_line(path)
-    delimiter, quote = dialect.delimiter.encode()[-1], dialect.quote.encode()
-    newlines = returns = pairs = 0
-    has_nul = blank_line = blank_cell = False
-    before = b"\n"
-    with path.open("rb") as file:
-        left = end
-        while left and (chunk := file.read(min(_CHUNK, left))):
-            left -= len(chunk)
-            codes = np.frombuffer(before + chunk, np.uint8)
-            ends = codes == _NEWLINE
-            newlines += int(np.count_nonzero(ends[1:]))
-            has_nul = has_nul or b"\0" in chunk
-            next_is_end = ends[1:]
-            if b"\r" in chunk or before == b"\r":
-                marks = codes == _RETURN
-                returns += int(np.count_nonzero(marks[1:]))
-                pairs += int(np.count_nonzero(marks[:-1] & ends[1:]))
-                next_is_end = ends[1:] | marks[1:]
-            blank_line = blank_line or bool((ends[:-1] & next_is_end).any())
-            if not blank_cell:
-                blank_cell = quote in chunk or _starts_blank(codes, ends | (codes == delimiter))
-            before = chunk[-1:]
-    newline = "\\n" if not returns else "\\r\\n" if returns == pairs == newlines else None
-    return LineScan(newlines + 1, end, newline, has_nul, blank_line, blank_cell)
-
-
-def _starts_blank(codes: np.ndarray[Any, np.dtype[np.uint8]], breaks: np.ndarray[Any, np.dtype[np.bool_]]) -> bool:
-    return any(bool((breaks[:-1] & (codes[1:] == start)).any()) for start in _BLANK_STARTS)
-
-
-def _end_of_last_line(path: Path) -> int:
-    """Return the file's length without the line ends at its foot."""
-    end = path.stat().st_size
-    with path.open("rb") as file:
-        while end:
-            start = max(0, end - 4096)
-            file.seek(start)
-            kept = file.read(end - start).rstrip(b"\r\n")
-            if kept:
-                return start + len(kept)
-            end = start
-    return end
 
 
 def read_regular_lines(connection: duckdb.DuckDBPyConnection, text: LargeText) -> SourceTable | None:
@@ -107,11 +43,13 @@ def read_regular_lines(connection: duckdb.DuckDBPyConnection, text: LargeText) -
     stored = connection.execute(f"select count(*) from {cells}").fetchall()[0][0]
     refused = _refused_lines(text, scan, rejects)
     unexplained = scan.lines - text.heading_line - stored - len(rejects)
-    breaks = _breaks_inside(connection, cells, len(text.heading_cells)) if unexplained else _no_breaks()
-    if refused is None or int(breaks["breaks"].sum()) != unexplained:
-        connection.execute(f"drop table {cells}").fetchall()
-        return None
-    return _number_rows(connection, name, text, refused, int(stored), breaks)
+    breaks = _breaks_inside(connection, cells, len(text.heading_cells)) if unexplained or rejects else _no_breaks()
+    if refused is not None and int(breaks["breaks"].sum()) == unexplained:
+        numbers = line_numbers(text.heading_line + 1, int(stored), [row.row_number for row in refused], breaks)
+        if _are_in_the_file(connection, cells, text, breaks, numbers):
+            return _number_rows(connection, name, text, refused, numbers)
+    connection.execute(f"drop table {cells}").fetchall()
+    return None
 
 
 def _read_cells(connection: duckdb.DuckDBPyConnection, cells: str, text: LargeText, scan: LineScan) -> list[int]:
@@ -148,6 +86,33 @@ def _no_breaks() -> pl.DataFrame:
     return pl.DataFrame(schema={"place": pl.Int64, "breaks": pl.Int64})
 
 
+def _are_in_the_file(
+    connection: duckdb.DuckDBPyConnection, cells: str, text: LargeText, breaks: pl.DataFrame, numbers: LineNumbers
+) -> bool:
+    """Return whether each row with breaks inside stands in the file on the lines where it has to stand.
+
+    Where a quote is out of place, DuckDB can drop one line and take another into a cell, and the sum still holds.
+    """
+    if not breaks.height:
+        return True
+    width = len(text.heading_cells)
+    chosen = ", ".join(f"c{index}" for index in range(width))
+    some = " or ".join(f"contains(c{index}, chr(10))" for index in range(width))
+    rows = connection.execute(f"select {chosen} from {cells} where {some} order by rowid").fetchall()
+    first = numbers[breaks["place"].to_numpy()]
+    last = first + breaks["breaks"].to_numpy()
+    with text.text_file.open("rb") as file:
+        for row, start, end in zip(
+            rows, line_starts(text.text_file, first), line_starts(text.text_file, last + 1), strict=True
+        ):
+            file.seek(start)
+            lines = file.read(end - start).decode(errors="replace").replace("\r\n", "\n")
+            records = list(text.dialect.records(lines))
+            if len(records) != 1 or tuple(filled(one) for one in records[0].fields or ()) != row:
+                return False
+    return True
+
+
 def _refused_lines(text: LargeText, scan: LineScan, starts: list[int]) -> list[RefusedRow] | None:
     """Return the lines that begin at the rejected places, each looked at again; None where one is not what it seems."""
     refused: list[RefusedRow] = []
@@ -161,12 +126,16 @@ def _refused_lines(text: LargeText, scan: LineScan, starts: list[int]) -> list[R
             if found == b"\n":  # with CR LF the place may be that of the LF before the line
                 line, start, between, found = line + 1, start + 1, found, file.readline()
             position = start
+            if start >= scan.end or not between.endswith(b"\n"):
+                return None
             record = next(text.dialect.records(found.decode(errors="replace").rstrip("\r\n")), None)
             if record is None:
                 refused.append(RefusedRow(line, "", ""))
                 continue
             reason = why_refused(record, len(text.heading_cells))
-            if reason is None or start >= scan.end or not between.endswith(b"\n"):
+            if record.fields is None:  # after a quote out of place DuckDB may begin anew in the midst of a line
+                return None
+            if reason is None:
                 return None
             blank = not any(filled(cell) for cell in record.fields or [record.text])
             refused.append(RefusedRow(line, record.text, "" if blank else reason))
@@ -178,8 +147,7 @@ def _number_rows(
     name: str,
     text: LargeText,
     refused: list[RefusedRow],
-    stored: int,
-    breaks: pl.DataFrame,
+    numbers: LineNumbers,
 ) -> SourceTable:
     """Give every row its line number; rows of blank cells are taken out, refused lines are counted past."""
     width = len(text.heading_cells)
@@ -189,8 +157,7 @@ def _number_rows(
     blank = connection.execute(f"select count(*) from {name}_cells where not ({filled_row})").fetchall()[0][0]
     base, columns = f"{name}_cells", [f"c{index}" for index in kept]
     number = f"rowid + {text.heading_line + 1}"
-    if refused or breaks.height:
-        numbers = line_numbers(text.heading_line + 1, stored, [row.row_number for row in refused], breaks)
+    if len(numbers) and numbers[-1] != text.heading_line + len(numbers):
         _add_line_numbers(connection, base, numbers)
         number = "row_number"
     if blank:
@@ -205,28 +172,10 @@ def _number_rows(
     headings = tuple(named[index] for index in kept)
     lines = tuple(row for row in refused if row.reason)
     digest = content_digest(connection, base, columns, headings, lines)
-    return SourceTable(text.path, None, name, headings, text.heading_line, stored - blank, False, digest, lines)
+    return SourceTable(text.path, None, name, headings, text.heading_line, len(numbers) - blank, False, digest, lines)
 
 
-def line_numbers(
-    first: int, rows: int, refused: list[int], breaks: pl.DataFrame
-) -> np.ndarray[Any, np.dtype[np.int64]]:
-    """Return the line on which each row begins, past refused lines and the breaks inside earlier rows.
-
-    `first` is the line below the heading, `refused` the refused lines in order, `breaks` as `_breaks_inside` gives.
-    """
-    lines = np.arange(first, first + rows, dtype=np.int64)
-    if breaks.height:
-        heights = np.zeros(rows, dtype=np.int64)
-        heights[breaks["place"].to_numpy()] = breaks["breaks"].to_numpy()
-        lines += np.cumsum(heights) - heights
-    without_refused = np.asarray(refused, dtype=np.int64) - np.arange(len(refused))
-    return lines + np.searchsorted(without_refused, lines, side="right")
-
-
-def _add_line_numbers(
-    connection: duckdb.DuckDBPyConnection, base: str, numbers: np.ndarray[Any, np.dtype[np.int64]]
-) -> None:
+def _add_line_numbers(connection: duckdb.DuckDBPyConnection, base: str, numbers: LineNumbers) -> None:
     """Add a column of line numbers to the table of cells."""
     connection.register("line_numbers", pl.DataFrame({"row_number": numbers}))
     connection.execute(f"create temp table {base}_numbers as select row_number from line_numbers").fetchall()

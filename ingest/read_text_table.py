@@ -217,19 +217,11 @@ def _find_heading(
 
 
 def _usual_width(cells: list[str], below: Sequence[TextRecord]) -> list[str]:
-    """Return the heading's cells, with or without blank ones at the end as most rows have them.
-
-    Some programs end every line with a delimiter but not the heading, or the other way round.
-    """
+    """Return the heading's cells, without blank ones at the end that most rows do not have."""
     widths = [len(record.fields) for record in below if record.fields is not None]
-    if not widths:
-        return cells
-    usual = max(set(widths), key=lambda width: (widths.count(width), width))
+    usual = max(set(widths), key=lambda width: (widths.count(width), width), default=len(cells))
     while len(cells) > usual and filled(cells[-1]) is None:
         cells = cells[:-1]
-    extra = [record.fields[len(cells) :] for record in below if record.fields and len(record.fields) == usual]
-    if usual > len(cells) and not any(filled(cell) for fields in extra for cell in fields):
-        return cells + [""] * (usual - len(cells))
     return cells
 
 
@@ -242,6 +234,6 @@ def _rows_below(
             continue
         reason = why_refused(record, width)
         if reason is None:
-            yield record.line, record.fields or []
+            yield record.line, (record.fields or [])[:width]
         elif any(filled(cell) for cell in record.fields or [record.text]):
             refused.append(RefusedRow(record.line, record.text.replace("\0", "␀"), reason))

@@ -10,6 +10,7 @@ from functools import lru_cache
 from ingest.heading_text import find_heading_row, looks_numeric
 from ingest.mapping import ReadingOptions
 from ingest.plan import LoadError
+from ingest.raw_table import filled
 
 DELIMITERS = (",", ";", "\t", "|")
 _NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
@@ -77,12 +78,12 @@ def _patterns(delimiter: str, quote: str) -> tuple[re.Pattern[str], re.Pattern[s
 
 
 def why_refused(record: TextRecord, width: int) -> str | None:
-    """Return why a record is not a row of the table, or None where it is one."""
+    """Return why a record is not a row of the table, or None where it is one; blank fields beyond it do no harm."""
     if record.fields is None:
         return "a quote is not closed, or text follows a closing quote"
     if "\0" in record.text:
         return "holds a NUL byte: the file was damaged here"
-    if len(record.fields) != width:
+    if len(record.fields) < width or any(filled(cell) for cell in record.fields[width:]):
         return f"expected {width} fields as in the heading, found {len(record.fields)}"
     return None
 
