@@ -29,13 +29,11 @@ class Realised:
     bad_lot: list[dict[str, Any]] = field(default_factory=list)
     drift_jobs: list[dict[str, Any]] = field(default_factory=list)
     settings: list[dict[str, Any]] = field(default_factory=list)
-    sliders: dict[str, int] = field(default_factory=lambda: {"reused": 0, "replaced": 0})
     slider_jobs: list[str] = field(default_factory=list)
     below_cost: list[dict[str, Any]] = field(default_factory=list)
     elsewhere: list[dict[str, Any]] = field(default_factory=list)
     chances: list[dict[str, Any]] = field(default_factory=list)
     came_in: set[str] = field(default_factory=set)
-    makers: dict[str, int] = field(default_factory=dict)
 
 
 class World:
