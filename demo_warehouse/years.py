@@ -16,7 +16,7 @@ from demo_warehouse.vehicles import NEVER, Unit, Vehicle
 from demo_warehouse.visit import Visit, choose_kind, open_visit, play_visit
 from demo_warehouse.world import World
 
-OURS = frozenset({"our_work", "part"})
+OURS = frozenset({"our_work"})
 
 
 class Years:

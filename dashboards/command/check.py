@@ -11,6 +11,7 @@ from analytics.answer import plain_rows
 from analytics.records_health import flags, rows_to_put_right, standing
 from analytics.warehouse_file import open_warehouse
 from dashboards.command.options import as_json, version_option, warehouse_option
+from ingest.mapping import read_mapping
 from ingest.rows_to_put_right import write_rows_to_put_right
 
 
@@ -20,10 +21,17 @@ from ingest.rows_to_put_right import write_rows_to_put_right
     type=click.Path(dir_okay=False, path_type=Path),
     help="Write the rows to put right as a workbook to correct and load again.",
 )
+@click.option(
+    "--mapping",
+    type=click.Path(path_type=Path),
+    help="With --export: put your headings and words under ours by this mapping.",
+)
 @as_json
 @warehouse_option
 @version_option
-def check(export: Path | None, as_json: bool, warehouse: Path, warehouse_version: int | None) -> None:
+def check(
+    export: Path | None, mapping: Path | None, as_json: bool, warehouse: Path, warehouse_version: int | None
+) -> None:
     """List rows to put right and flags, and account for every row ever read."""
     opened = open_warehouse(warehouse, warehouse_version)
     try:
@@ -31,7 +39,7 @@ def check(export: Path | None, as_json: bool, warehouse: Path, warehouse_version
     finally:
         opened.close()
     if export is not None:
-        write_rows_to_put_right(wrong, export)
+        write_rows_to_put_right(wrong, export, read_mapping(mapping) if mapping else None)
     if as_json:
         told = {"rows_to_put_right": plain_rows(wrong), "flags": plain_rows(flagged), "standing": plain_rows(counts)}
         click.echo(json.dumps(told, indent=1, ensure_ascii=False))
