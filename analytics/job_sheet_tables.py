@@ -173,25 +173,25 @@ PARTS = TableOfSheet(
     "parts",
     "Parts",
     """
-    select l.part, coalesce(p.description, p.component) as description, l.movement, l.position,
-           l.quantity_milli / 1000 as quantity,
-           l.supplier, l.maker, l.lot, l.origin, l.kit, l.unit_cost_cents / 100 as unit_cost,
+    select l.part, coalesce(p.description, p.component) as description, nullif(l.movement, 'fitted') as movement,
+           l.position, l.quantity_milli / 1000 as quantity,
+           l.supplier, l.maker, l.lot, nullif(l.origin, 'new') as origin, l.kit, l.unit_cost_cents / 100 as unit_cost,
            l.unit_price_cents / 100 as unit_price, l.ordered, l.received
     from known_part_line l
     left join known_part p on p.part = l.part
     where l.job = $job
-    order by p.component nulls last, l.part, l.position nulls first, l.movement
+    order by p.component nulls last, l.part, l.position nulls first, l.movement, l.lot
     """,
     (
         Column("part", "Part"),
         Column("description", "What it is"),
-        Column("movement", "Fitted or not"),
+        Column("movement", "If not fitted"),
         Column("position", "Position"),
         Column("quantity", "Pieces"),
         Column("supplier", "Supplier"),
         Column("maker", "Maker in the box"),
         Column("lot", "Lot"),
-        Column("origin", "Origin"),
+        Column("origin", "If not new"),
         Column("kit", "From kit"),
         Column("unit_cost", "Cost of one", unit="money"),
         Column("unit_price", "Price of one", unit="money"),

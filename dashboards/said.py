@@ -14,7 +14,7 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 
 
 def said(value: Any, unit: str = "") -> str:
-    """Return `value` in words: shares as per cent, days as 3 Mar 2024, codes without underscores, a dash for nothing."""
+    """Return `value` in words: shares in per cent, days as 3 Mar 2024, codes without underscores, nothing as a dash."""
     if value is None:
         return NOT_KNOWN
     if isinstance(value, bool):
@@ -52,10 +52,12 @@ def said_range(value: Any, low: Any, high: Any, unit: str = "") -> str:
 
 def read_unit(unit: str) -> str:
     """Return the unit in which people read what is kept in `unit`; empty where the value says it by itself."""
-    return {"share": "", "money": "", "factor": "", MICROMETRES: "mm"}.get(unit, unit)
+    return {"share": "", "money": "", "factor": "", "year": "", MICROMETRES: "mm"}.get(unit, unit)
 
 
 def _said_number(value: float, unit: str, digits: int | None = None) -> str:
+    if unit == "year":
+        return f"{value:.0f}"
     if unit == "share":
         return f"{100 * value:.1f} %"
     if unit == "money":

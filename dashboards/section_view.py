@@ -100,7 +100,7 @@ def row_name(answer: Answer, row: Mapping[str, Any]) -> str:
         if shown.low or isinstance(value, float):
             break
         if value is not None:
-            word = said(value)
+            word = shown.said(row)
             names.append(word if isinstance(value, str) else f"{shown.heading.lower()} {word}")
     return ", ".join(dict.fromkeys(names))
 
