@@ -2,60 +2,53 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
 
 import duckdb
 
-from ingest.record_model import RecordType
-
-
-@dataclass(frozen=True)
-class Derived:
-    """Hold columns that a published table carries beside its declared ones: SQL columns over `r`, and their joins."""
-
-    columns: str
-    joins: str = ""
-
+from ingest.field_sql import quoted
+from ingest.gather import links_of
+from ingest.record_model import Field, Kind, RecordType
+from ingest.units_of_measure import Dimension, steps_per_unit
+from ingest.vocabularies import QUANTITIES
 
 FAILED = """case when r.grade is null and r.role is null then null
   else coalesce(r.grade in ('3', '4'), false) or coalesce(r.role in ('cause', 'failed'), false) end"""
 
-# Numbers for joining and grouping in place of texts. They hold within one version only.
-DERIVED: dict[str, Derived] = {
-    "position": Derived("row_number() over (order by r.family, r.position)::integer as position_id"),
-    "unit": Derived("row_number() over (order by r.unit)::integer as unit_id"),
-    "job": Derived(
-        "row_number() over (order by r.job)::integer as job_id, u.unit_id, u.family",
-        "left join new.unit as u on u.unit = r.unit",
-    ),
-    "finding": Derived(
-        f"j.job_id, j.unit_id, p.position_id, {FAILED} as failed",
-        "left join new.position as p on p.family = j.family and p.position = r.position",
-    ),
+# Columns that a published table carries beside its declared ones: numbers for joining and grouping in place of texts
+# (they hold within one version only), and what follows from the row itself.
+_NUMBERED: dict[str, str] = {
+    "position": "row_number() over (order by r.family, r.position)::integer as position_id",
+    "unit": "row_number() over (order by r.unit)::integer as unit_id",
+    "job": "row_number() over (order by r.job)::integer as job_id",
+    "finding": f"{FAILED} as failed",
 }
 
 
-def accept(connection: duckdb.DuckDBPyConnection, record: RecordType) -> None:
-    """Create `new.<record>` (accepted rows with their clocks) and `new.held_<record>` (all others, with the reason)."""
+def accept(connection: duckdb.DuckDBPyConnection, record: RecordType, verdicts: int) -> None:
+    """Create `new.<record>` (accepted rows with their clocks) and `new.held_<record>` (all others, with the reason).
+
+    `verdicts` is the number of rows that are not accepted.
+    """
     name = record.name
-    fields = ", ".join(f"r.{f.column}" for f in record.fields)
-    job = "left join new.job as j on j.job = r.job" if record.has_job else ""
-    derived = DERIVED.get(name, Derived(""))
-    extra = f"{derived.columns}," if derived.columns else ""
+    fields = [f"r.{field.column}" for field in record.fields]
+    links = [f"r.{link}" for link in links_of(record).names if link != "family" or name == "job"]
+    numbered = [_NUMBERED[name]] if name in _NUMBERED else []
+    others = f"anti join verdict_{name} as v on v.source_id = r.source_id and v.row_number = r.row_number"
     connection.execute(f"""
         create table new.{name} as
-        select {fields}, {extra} ({record.known_on})::date as known_on, ({record.settled_on})::date as settled_on,
-          r.source_id, r.row_number, r.corrects, false as from_habit
-        from rows_{name} as r {job} {derived.joins}
-        anti join verdict_{name} as v on v.source_id = r.source_id and v.row_number = r.row_number;
+        select {", ".join([*fields, *numbered, *links])}, r.known_on, r.settled_on, r.source_id, r.row_number,
+          r.corrects, false as from_habit
+        from rows_{name} as r {others if verdicts else ""};
         create table new.held_{name} as
-        select r.* exclude (was, digest), v.disposition, v.field, v.reason, v.by_source, v.by_row
+        select r.source_id, r.row_number, r.corrects, {", ".join(fields)}, r.fault_field, r.fault, r.original,
+          v.disposition, v.field, v.reason, v.by_source, v.by_row
         from rows_{name} as r join verdict_{name} as v using (source_id, row_number);
     """)
 
 
 def keep_originals(
-    connection: duckdb.DuckDBPyConnection, record: RecordType, raw: dict[int, tuple[str, list[str]]]
+    connection: duckdb.DuckDBPyConnection, record: RecordType, raw: dict[int, tuple[str, tuple[str, ...]]]
 ) -> None:
     """Give every quarantined row its original text: from the sheet just read, else as it was understood then.
 
@@ -68,15 +61,37 @@ def keep_originals(
     for (source_id,) in waiting:
         if source_id in raw:
             table, headings = raw[source_id]
-            pairs = ", ".join("'" + h.replace("'", "''") + f"', t.c{i}" for i, h in enumerate(headings))
+            pairs = ", ".join(f"{quoted(h)}, t.c{i}" for i, h in enumerate(headings))
             connection.execute(f"""
                 update new.held_{name} as h set original = to_json(json_object({pairs}))::varchar from {table} as t
                 where h.source_id = {source_id} and h.row_number = t.row_number and h.original is null
                   and h.disposition = 'quarantined'
             """)
         else:
-            columns = ", ".join(f"'{f.heading}', {f.column}" for f in record.fields)
+            columns = ", ".join(f"'{f.heading}', {_as_written(record, f)}" for f in record.fields)
             connection.execute(f"""
                 update new.held_{name} set original = to_json(json_object({columns}))::varchar
                 where source_id = {source_id} and original is null and disposition = 'quarantined'
             """)
+
+
+def _as_written(record: RecordType, field: Field) -> str:
+    """Return SQL for a stored value as the template's heading would have it written; a name cannot be told again."""
+    if field.kind is Kind.PERSON:
+        return "null"
+    if field.dimension is not None:
+        return _in_written_unit(field.column, field.dimension)
+    if field.kind is Kind.READING:
+        return _by_quantity(lambda dimension: _in_written_unit(field.column, dimension))
+    if field.name == "unit_written" and any(other.kind is Kind.READING for other in record.fields):
+        return _by_quantity(lambda dimension: quoted(dimension.written_as))
+    return f"{field.column}::varchar"
+
+
+def _in_written_unit(column: str, dimension: Dimension) -> str:
+    return f"({column} / {float(steps_per_unit(dimension, dimension.written_as))!r})::varchar"
+
+
+def _by_quantity(sql: Callable[[Dimension], str]) -> str:
+    whens = " ".join(f"when {quoted(q.word)} then {sql(q.dimension)}" for q in QUANTITIES)
+    return f"case quantity {whens} end"

@@ -5,7 +5,8 @@ from __future__ import annotations
 import duckdb
 
 from ingest.records import RECORDS
-from ingest.resolve import has_old
+from ingest.gather import has_old
+from ingest.record_model import RecordType
 
 DISPOSITIONS = ("accepted", "duplicate", "superseded", "quarantined")
 
@@ -37,29 +38,47 @@ def count_standing(connection: duckdb.DuckDBPyConnection) -> None:
         raise AssertionError(f"rows of {odd} are not accounted for")
 
 
-def write_row_events(connection: duckdb.DuckDBPyConnection, load_id: int) -> None:
-    """Append to `new.row_event`: what this load's rows became (counted), and each older row that changed (singly)."""
+def begin_row_events(connection: duckdb.DuckDBPyConnection) -> None:
+    """Create `new.row_event` with what earlier loads wrote."""
     connection.execute("""
         create table new.row_event (load_id integer, record varchar, source_id integer, row_number bigint,
           was varchar, disposition varchar, reason varchar, rows bigint)
     """)
     if has_old(connection):
         connection.execute("insert into new.row_event select * from old.row_event")
-    for record in RECORDS:
-        name = record.name
+
+
+def write_row_events(connection: duckdb.DuckDBPyConnection, record: RecordType, load_id: int) -> None:
+    """Append what this load's rows of one record type became (counted), and each older row that changed (singly)."""
+    name = record.name
+    connection.execute(f"""
+        insert into new.row_event
+        with now as (
+          select source_id, 'accepted' as disposition, count(*) as n from new.{name} where not from_habit group by all
+          union all
+          select source_id, disposition, count(*) from new.held_{name} group by all
+        )
+        select {load_id}, '{name}', source_id, null, null, disposition, null, n
+        from now join source using (source_id) where load_id = {load_id}
+    """)
+    if has_old(connection):
         connection.execute(f"""
             insert into new.row_event
-            with now as (
-              select source_id, row_number, 'accepted' as disposition, null as reason
-              from new.{name} where not from_habit
-              union all
-              select source_id, row_number, disposition, reason from new.held_{name}
-            )
-            select {load_id}, '{name}', n.source_id, null, null, n.disposition, null, count(*)
-            from now as n join source as s using (source_id) where s.load_id = {load_id}
-            group by n.source_id, n.disposition
+            select {load_id}, '{name}', v.source_id, v.row_number, 'accepted', v.disposition, v.reason, 1
+            from verdict_{name} as v semi join old.{name} as o
+              on o.source_id = v.source_id and o.row_number = v.row_number and not o.from_habit
             union all
-            select {load_id}, '{name}', r.source_id, r.row_number, r.was, n.disposition, n.reason, 1
-            from rows_{name} as r join now as n using (source_id, row_number)
-            where r.was is not null and r.was <> n.disposition
+            select {load_id}, '{name}', h.source_id, h.row_number, h.disposition,
+              coalesce(v.disposition, 'accepted'), v.reason, 1
+            from old.held_{name} as h left join verdict_{name} as v using (source_id, row_number)
+            where h.disposition <> coalesce(v.disposition, 'accepted')
         """)
+
+
+def older_rows_changed(connection: duckdb.DuckDBPyConnection, load_id: int) -> bool:
+    """Return whether this load made any row of an earlier load something else than it was."""
+    return bool(
+        connection.execute(
+            f"select count(*) from new.row_event where load_id = {load_id} and was is not null"
+        ).fetchall()[0][0]
+    )

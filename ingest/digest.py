@@ -16,3 +16,15 @@ def digest_sql(record: RecordType, row: str = "") -> str:
     sound = f"(hash({columns})::uhugeint << 64) | hash('salt', {columns})::uhugeint"
     fault = f"(hash({at}original)::uhugeint << 64) | hash('salt', {at}original)::uhugeint"
     return f"case when {at}fault is null then {sound} else {fault} end"
+
+
+def likeness_sql(record: RecordType, row: str) -> str:
+    """Return SQL for one hash that rows of the same key (or, without a key, of the same content) share."""
+    named = [record.field_named(name) for name in record.key] or list(record.fields)
+    return f"hash({', '.join(f'{row}.{field.column}' for field in named)})"
+
+
+def key_sql(record: RecordType, row: str) -> str:
+    """Return SQL for the natural key of a row as one text."""
+    parts = [f"coalesce({row}.{record.field_named(name).column}::varchar, '')" for name in record.key]
+    return f"concat_ws(chr(31), {', '.join(parts)})" if parts else "''"

@@ -13,18 +13,27 @@ from pathlib import Path
 import duckdb
 
 from ingest.accept import accept, keep_originals
-from ingest.accounting import DISPOSITIONS, count_standing, write_row_events
+from ingest.accounting import (
+    DISPOSITIONS,
+    begin_row_events,
+    count_standing,
+    older_rows_changed,
+    write_row_events,
+)
 from ingest.describe import describe
 from ingest.flags import flag
+from ingest.gather import gather, has_old, let_go
 from ingest.habits import FULL_STRIP_LISTS_ONLY_BAD, add_implied_findings
 from ingest.mapping import WorkshopMapping, read_mapping
 from ingest.marts import build_marts
 from ingest.match_headings import plan_sheets
 from ingest.plan import LoadError, SheetPlan
 from ingest.read_folder import read_sources
+from ingest.record_model import RecordType
 from ingest.records import RECORDS
-from ingest.resolve import has_old, resolve
-from ingest.type_rows import check_units_known, type_rows
+from ingest.resolve import resolve, tell_sources
+from ingest.settle_style import check_units_known
+from ingest.type_rows import type_rows
 from ingest.versions import FORMAT, WarehouseFolder, publish, sweep, writing
 
 MEMORY_LIMIT = "3GB"
@@ -133,15 +142,14 @@ def _load_into(
         load_id = _open_load(connection, plans, mapping)
         connection.execute("set preserve_insertion_order = false")
         progress("checking rows")
-        raw = _decide(connection, plans, held.person_key())
+        _decide(connection, plans, load_id, held.person_key())
         progress("building the job records")
         _finish(connection, number, load_id)
         report = _report(connection, plans, load_id)
-        if dry_run or not _anything_new(connection, report, current):
+        if dry_run:
             return replace(report, version=current)
-        for record in RECORDS:
-            keep_originals(connection, record, raw)
-        write_row_events(connection, load_id)
+        if current is not None and not _anything_new(connection, report, load_id):
+            return replace(report, version=current, standing=_standing(connection, "old"))
         connection.execute("checkpoint new")
         connection.execute("detach new")
     finally:
@@ -198,15 +206,15 @@ def _open_load(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], ma
             ],
         )  # fmt: skip
     connection.execute(f"""
-        -- The same content read under another plan: the new reading supersedes the old one.
+        -- The same content read under other plans: the new reading supersedes the old one.
         update source as s set replaced = true
         where s.load_id < {load_id} and exists (
-          select 1 from source as n where n.load_id = {load_id} and n.content_digest = s.content_digest
-            and n.record = s.record and n.plan_digest <> s.plan_digest)
+          select 1 from source as n where n.load_id = {load_id} and n.content_digest = s.content_digest)
           and not exists (
           select 1 from source as n where n.load_id = {load_id} and n.content_digest = s.content_digest
             and n.record = s.record and n.plan_digest = s.plan_digest)
     """)
+    tell_sources(connection)
     return int(load_id)
 
 
@@ -220,27 +228,53 @@ def _plan_digest(plan: SheetPlan) -> str:
 
 
 def _decide(
-    connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], person_key: str
-) -> dict[int, tuple[str, list[str]]]:
-    """Type every planned sheet and resolve record type after record type; returns raw table and headings by source."""
+    connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], load_id: int, person_key: str
+) -> None:
+    """Type the planned sheets and decide their rows, record type after record type, letting go of what was read."""
     ids = [row[0] for row in connection.execute(
-        "select source_id from source where load_id = (select max(load_id) from load) order by source_id"
+        f"select source_id from source where load_id = {load_id} order by source_id"
     ).fetchall()]  # fmt: skip
-    typed: dict[str, list[str]] = {}
-    raw: dict[int, tuple[str, list[str]]] = {}
-    for source_id, plan in zip(ids, plans, strict=True):
-        check_units_known(plan)
-        table = type_rows(connection, plan, source_id, person_key)
-        typed.setdefault(plan.record.name, []).append(table)
-        raw[source_id] = (plan.table.raw_table, list(plan.table.headings))
-        connection.execute(
-            f"update source set rows_read = (select count(*) from {table}) where source_id = {source_id}"
-        )
+    waiting = list(zip(ids, plans, strict=True))
+    begin_row_events(connection)
     for record in RECORDS:
-        resolve(connection, record, typed.get(record.name, []))
-        accept(connection, record)
+        here = [(source_id, plan) for source_id, plan in waiting if plan.record is record]
+        waiting = [(source_id, plan) for source_id, plan in waiting if plan.record is not record]
+        _decide_record(connection, record, dict(here), load_id, person_key)
+        later = {plan.table.raw_table for _, plan in waiting}
+        for name in {plan.table.raw_table for _, plan in here} - later:
+            _drop_raw_table(connection, name)
     add_implied_findings(connection)
-    return raw
+
+
+def _drop_raw_table(connection: duckdb.DuckDBPyConnection, name: str) -> None:
+    """Free a sheet's text; a large file's text is a view that numbers the lines of a table beside it."""
+    views = connection.execute(f"select count(*) from duckdb_views() where view_name = '{name}'").fetchall()[0][0]
+    connection.execute(f"drop {'view' if views else 'table'} {name}; drop table if exists {name}_cells")
+
+
+def _decide_record(
+    connection: duckdb.DuckDBPyConnection,
+    record: RecordType,
+    plans: dict[int, SheetPlan],
+    load_id: int,
+    person_key: str,
+) -> None:
+    typed = []
+    for source_id, plan in plans.items():
+        check_units_known(plan)
+        typed.append(type_rows(connection, plan, source_id, person_key))
+    gather(connection, record, typed)
+    if plans:
+        connection.execute(f"""
+            update source as s set rows_read = coalesce(n.rows, 0)
+            from (select source_id, count(k.source_id) as rows from source
+                  left join kept_{record.name} as k using (source_id) where load_id = {load_id} group by source_id) as n
+            where n.source_id = s.source_id and s.load_id = {load_id} and s.record = '{record.name}'
+        """)
+    accept(connection, record, resolve(connection, record))
+    write_row_events(connection, record, load_id)
+    keep_originals(connection, record, {i: (plan.table.raw_table, plan.table.headings) for i, plan in plans.items()})
+    let_go(connection, record)
 
 
 def _finish(connection: duckdb.DuckDBPyConnection, number: int, load_id: int) -> None:
@@ -260,17 +294,18 @@ def _report(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], load_
     notes = [
         f"{plan.table.place}: not read: {', '.join(plan.unused_headings)}" for plan in plans if plan.unused_headings
     ]
+    return LoadReport(
+        None, False, tuple(SourceCount(*row) for row in rows), tuple(notes), _standing(connection, "new")
+    )
+
+
+def _standing(connection: duckdb.DuckDBPyConnection, schema: str) -> dict[str, int]:
     names = ("read", *DISPOSITIONS)
     sums = ", ".join(f"coalesce(sum({name}), 0)::bigint" for name in names)
-    standing = dict(zip(names, connection.execute(f"select {sums} from new.standing").fetchall()[0], strict=True))
-    return LoadReport(None, False, tuple(SourceCount(*row) for row in rows), tuple(notes), standing)
+    return dict(zip(names, connection.execute(f"select {sums} from {schema}.standing").fetchall()[0], strict=True))
 
 
-def _anything_new(connection: duckdb.DuckDBPyConnection, report: LoadReport, current: int | None) -> bool:
-    """Return whether the load changed anything: rows that are more than repetitions, or old rows now seen otherwise."""
-    if current is None or any(s.accepted or s.superseded or s.quarantined for s in report.sources):
-        return True
-    return bool(connection.execute("select count(*) from source where replaced").fetchall()[0][0]) and bool(
-        connection.execute("select (select count(*) from source where replaced) > "
-                           "(select count(*) from old.source where replaced)").fetchall()[0][0]
-    )  # fmt: skip
+def _anything_new(connection: duckdb.DuckDBPyConnection, report: LoadReport, load_id: int) -> bool:
+    """Return whether the load brought more than repetitions, or made older rows something else than they were."""
+    brought = any(s.accepted or s.superseded or s.quarantined for s in report.sources)
+    return brought or older_rows_changed(connection, load_id)

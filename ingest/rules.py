@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ingest.record_model import RecordType
-from ingest.type_rows import quoted
+from ingest.field_sql import quoted
+from ingest.record_model import Field, RecordType
 
 
 @dataclass(frozen=True)
@@ -23,48 +23,50 @@ class Rule:
 
 def reference_rules(record: RecordType) -> list[Rule]:
     """Return a rule for every field that refers to another record: the row waits until that one is on record."""
-    rules = []
-    for field in record.fields:
-        if field.references is None:
-            continue
-        parent, parent_field = field.references.split(".")
-        rules.append(
-            Rule(
-                record.name,
-                f"{field.name} names a {parent} on record",
-                f"""
-                select r.source_id, r.row_number, {quoted(field.name)} as field,
-                  {quoted(f"its {parent} ")} || '''' || r.{field.column} || ''' is not on record (yet)' as reason
-                from {{rows}} as r
-                where r.{field.column} is not null
-                  and r.{field.column} not in (select {parent_field} from new.{parent})
-                """,
-            )
-        )
-    return rules
+    return [_reference_rule(record, field) for field in record.fields if field.references is not None]
+
+
+def _reference_rule(record: RecordType, field: Field) -> Rule:
+    parent, parent_field = str(field.references).split(".")
+    # Rows are linked to their job (a job to its unit) when they are gathered: no need to look again.
+    linked = (record.has_job and field.name == "job") or (record.name == "job" and field.name == "unit")
+    missing = (
+        f"r.{parent}_id is null" if linked else f"r.{field.column} not in (select {parent_field} from new.{parent})"
+    )
+    return Rule(
+        record.name,
+        f"{field.name} names a {parent} on record",
+        f"""
+        select r.source_id, r.row_number, {quoted(field.name)} as field,
+          {quoted(f"its {parent} ")} || '''' || r.{field.column} || ''' is not on record (yet)' as reason
+        from {{rows}} as r
+        where r.{field.column} is not null and {missing}
+        """,
+    )
 
 
 _PLACE_OF_JOB = """
-with place as (
-  select r.source_id, r.row_number, r.{column} as named, u.family
-  from {{rows}} as r join new.job as j on j.job = r.job join new.unit as u on u.unit = j.unit
-  where r.{column} is not null
-),
-unknown as (
-  select * from place
-  where family in (select family from new.{parent})
-    and (family, named) not in (select (family, {column}) from new.{parent})
+with unknown as (
+  select r.source_id, r.row_number, r.{column} as named, r.family from {{rows}} as r
+  where r.{column} is not null and r.job_id is not null and {unlinked}
+    and r.family in (select family from new.{parent})
 )
 select u.source_id, u.row_number, '{column}' as field,
   'family ' || u.family || ' has no {words} ''' || u.named || '''; did you mean '''
-    || arg_max(p.{column}, jaro_winkler_similarity(lower(p.{column}), lower(u.named))) || '''?' as reason
+    || arg_max(p.{column}, struct_pack(alike := jaro_winkler_similarity(lower(p.{column}), lower(u.named)),
+                                       named := p.{column})) || '''?' as reason
 from unknown as u join new.{parent} as p on p.family = u.family
 group by u.source_id, u.row_number, u.family, u.named
 """
 
 
 def _of_family(record: str, column: str, parent: str, words: str) -> Rule:
-    sql = _PLACE_OF_JOB.format(column=column, parent=parent, words=words)
+    unlinked = (
+        "r.position_id is null"
+        if parent == "position"
+        else f"(r.family, r.{column}) not in (select (family, {column}) from new.{parent})"
+    )
+    sql = _PLACE_OF_JOB.format(column=column, parent=parent, words=words, unlinked=unlinked)
     return Rule(record, f"{column} is one of the family's {words}s", sql)
 
 
@@ -78,12 +80,10 @@ OTHER_RULES: tuple[Rule, ...] = (
         """
         select r.source_id, r.row_number, 'thickness' as field,
           'thickness ' || printf('%.3f', r.thickness_um / 1000.0) || ' mm cannot sit at ' || l.location || ' of family '
-            || l.family || ', which takes ' || printf('%.3f', l.thinnest_um / 1000.0) || ' to '
-            || printf('%.3f', l.thickest_um / 1000.0) || ' mm in all' as reason
+            || l.family || ', which takes ' || coalesce(printf('%.3f', l.thinnest_um / 1000.0), 'anything') || ' to '
+            || coalesce(printf('%.3f mm', l.thickest_um / 1000.0), 'anything') || ' in all' as reason
         from {rows} as r
-        join new.job as j on j.job = r.job
-        join new.unit as u on u.unit = j.unit
-        join new.shim_location as l on l.family = u.family and l.location = r.location
+        join new.shim_location as l on l.family = r.family and l.location = r.location
         where r.thickness_um > l.thickest_um or (not l.stackable and r.thickness_um < l.thinnest_um)
         """,
     ),

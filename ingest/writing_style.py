@@ -8,8 +8,11 @@ from dataclasses import dataclass
 
 from ingest.plan import LoadError
 
-_GROUPS = {mark: re.compile(rf"^[-+]?\d{{1,3}}(\{mark}\d{{3}})+$") for mark in ".,"}
-_TWO_GROUPS = {mark: re.compile(rf"^[-+]?\d{{1,3}}(\{mark}\d{{3}}){{2,}}$") for mark in ".,"}
+_BLANKS = str.maketrans("", "", " \u00a0'")
+# A number whose decimal mark is `d` and whose thousands are grouped with `g`; a group never begins with a zero.
+_NUMBER = {
+    mark: re.compile(rf"[-+]?(\d*|[1-9]\d{{0,2}}(\{other}\d{{3}})+)(\{mark}\d*)?") for mark, other in (".,", ",.")
+}
 _DATE = re.compile(r"^(\d{1,2})([./-])(\d{1,2})\2(\d{2}|\d{4})$")
 
 
@@ -23,34 +26,19 @@ class NumberEvidence:
 
 
 def number_evidence(values: Iterable[str]) -> NumberEvidence:
-    """Return what `values` (texts with a comma or a point in them) say about the decimal mark.
+    """Return what `values` say about the decimal mark; texts that are no number either way say nothing.
 
     '1.250' and '1,250' say nothing alone: one and a quarter, or one thousand two hundred and fifty.
     """
-    point = comma = either = None
+    first: dict[str, str] = {}
     for value in values:
-        text = value.replace(" ", "").replace("\u00a0", "").replace("'", "")
-        marks = {mark for mark in ".," if mark in text}
-        if marks == {".", ","}:
-            if text.rfind(".") > text.rfind(","):
-                point = point or value
-            else:
-                comma = comma or value
-        elif len(marks) == 1:
-            mark = marks.pop()
-            other = "," if mark == "." else "."
-            if _TWO_GROUPS[mark].match(text):
-                settles = other
-            elif _GROUPS[mark].match(text) and not text.lstrip("+-").startswith("0"):
-                either = either or value
-                continue
-            else:
-                settles = mark
-            if settles == ".":
-                point = point or value
-            else:
-                comma = comma or value
-    return NumberEvidence(point, comma, either)
+        text = value.translate(_BLANKS)
+        if not any(mark in text for mark in ".,"):
+            continue
+        marks = [mark for mark in ".," if _NUMBER[mark].fullmatch(text)]
+        if marks:
+            first.setdefault(marks[0] if len(marks) == 1 else "either", value)
+    return NumberEvidence(first.get("."), first.get(","), first.get("either"))
 
 
 def decimal_mark(place: str, evidence: dict[str, NumberEvidence]) -> str:
@@ -79,32 +67,65 @@ def decimal_mark(place: str, evidence: dict[str, NumberEvidence]) -> str:
     return "."
 
 
+def _orders(first: int, mark: str, second: int, third: str) -> frozenset[str]:
+    """Return the orders in which a date may be written that begins with at most two digits."""
+    if len(third) == 2 and mark == "-":  # 20-04-03: the year may come first
+        orders = {"day", "month", "year"}
+        if int(third) > 31:
+            orders.discard("year")
+    else:
+        orders = {"day"} if mark == "." else {"day", "month"}
+        if len(third) == 2 and first > 31:
+            orders.add("year")
+    if first > 12:
+        orders.discard("month")
+    if first > 31:
+        orders.discard("day")
+    if second > 12:
+        orders &= {"month"}
+    return frozenset(orders)
+
+
 def date_order(place: str, heading: str, values: Iterable[str]) -> str:
-    """Return "day" or "month": which comes first in the dates of one column that are not written year first.
+    """Return "day", "month" or "year": what comes first in the dates of one column that are not plainly year first.
 
     Dates with points between are read day first (the only order in which they are written so).
     Raises LoadError where values contradict each other or none settles it.
     """
-    day = month = either = None
+    possible: frozenset[str] | None = None
+    told: dict[frozenset[str], str] = {}
     for value in values:
         found = _DATE.match(value.strip())
         if not found:
             continue
-        first, mark, second = int(found[1]), found[2], int(found[3])
-        if mark == "." or first > 12:
-            day = day or value
-        elif second > 12:
-            month = month or value
-        elif first != second:
-            either = either or value
-    if day and month:
+        first, second = int(found[1]), int(found[3])
+        orders = _orders(first, found[2], second, found[4])
+        if not orders:
+            continue  # no date in any order: the row says so
+        if first == second and orders == {"day", "month"}:
+            continue  # the same day either way
+        told.setdefault(orders, value)
+        possible = orders if possible is None else possible & orders
+    if possible is None:
+        return "day"
+    if not possible:
+        (one, a), (other, b) = _contradicting(told)
         raise LoadError(
-            f"{place}, column '{heading}': '{day}' has the day first and '{month}' the month; "
-            f'say which in the mapping: date_order = "day" or date_order = "month"'
+            f"{place}, column '{heading}': '{a}' has the {one} first and '{b}' the {other}; "
+            f'say which in the mapping: date_order = "{one}" or date_order = "{other}"'
         )
-    if either and not day and not month:
+    if len(possible) > 1:
+        ways = sorted(possible)
         raise LoadError(
-            f"{place}, column '{heading}': '{either}' can be read day first or month first and no other value "
-            f'settles it; say it in the mapping: date_order = "day" or date_order = "month"'
+            f"{place}, column '{heading}': '{next(iter(told.values()))}' can be read {' first or '.join(ways)} first "
+            f"and no other value settles it; say it in the mapping: "
+            f"date_order = {' or date_order = '.join(chr(34) + way + chr(34) for way in ways)}"
         )
-    return "month" if month else "day"
+    return next(iter(possible))
+
+
+def _contradicting(told: dict[frozenset[str], str]) -> tuple[tuple[str, str], tuple[str, str]]:
+    """Return two orders that no date shares, each with a value that shows it."""
+    pairs = [(a, b) for a in told for b in told if not a & b]
+    first, second = pairs[0] if pairs else (next(iter(told)), list(told)[-1])
+    return (min(first), told[first]), (min(second), told[second])

@@ -1,0 +1,103 @@
+"""Gather every row ever read of one record type, linked by number to the job, unit and position it names."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import duckdb
+
+from ingest.digest import likeness_sql
+from ingest.record_model import RecordType
+from ingest.type_rows import TypedRows
+
+
+@dataclass(frozen=True)
+class Links:
+    """Hold what links a row to rows of earlier record types: SQL columns over `r`, and their joins."""
+
+    columns: tuple[tuple[str, str], ...] = ()  # (name, SQL)
+    joins: str = ""
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Return the names of the columns."""
+        return tuple(name for name, _ in self.columns)
+
+
+_JOB = (("job_id", "j.job_id"), ("unit_id", "j.unit_id"), ("family", "j.family"))
+_POSITION = " left join new.position as p on p.family = j.family and p.position = r.position"
+
+
+def links_of(record: RecordType) -> Links:
+    """Return how rows of this record type are linked. The numbers hold within one version only."""
+    if record.name == "job":
+        return Links((("unit_id", "u.unit_id"), ("family", "u.family")), "left join new.unit as u on u.unit = r.unit")
+    if not record.has_job:
+        return Links()
+    job = "left join new.job as j on j.job = r.job"
+    if record.name in ("finding", "part_line"):
+        return Links((*_JOB, ("position_id", "p.position_id")), job + _POSITION)
+    return Links(_JOB, job)
+
+
+def has_old(connection: duckdb.DuckDBPyConnection) -> bool:
+    """Return whether an earlier version is attached as `old`."""
+    return bool(
+        connection.execute("select count(*) from duckdb_databases() where database_name = 'old'").fetchall()[0][0]
+    )
+
+
+def gather(connection: duckdb.DuckDBPyConnection, record: RecordType, typed: Sequence[TypedRows]) -> int:
+    """Create `kept_<record>` and its view `rows_<record>`: every row ever read, linked, and return how many.
+
+    The view has source_id, row_number, corrects, every declared column, fault_field, fault, original (the row's text
+    where it is kept), the links, known_on, settled_on and `likeness` (see `likeness_sql`). Columns that no source
+    gives take no room in the table: the view supplies their NULL.
+    """
+    name, links = record.name, links_of(record)
+    old = has_old(connection)
+    declared = {field.column: field.sql_type for field in record.fields}
+    given = set(declared) if old else set().union(*(one.columns for one in typed))
+    corrects = old or any(one.corrects for one in typed)
+    parts = [one.sql for one in typed]
+    if old:
+        fields = ", ".join(("source_id", "row_number", "corrects", *declared))
+        parts.append(f"select {fields}, null::varchar[] as broken from old.{name} where not from_habit")
+        broken = "case when coalesce(fault, original) is not null then [fault_field, fault, original] end as broken"
+        parts.append(f"select {fields}, {broken} from old.held_{name}")
+    parts.append(_nothing(declared))
+    kept = ", ".join(f"r.{column}" for column in declared if column in given)
+    linked = "".join(f", {sql} as {column}" for column, sql in links.columns)
+    connection.execute(f"""
+        create table kept_{name} as
+        with r as ({" union all by name ".join(parts)})
+        select r.source_id, r.row_number, {"r.corrects, " if corrects else ""}{kept + ", " if kept else ""}r.broken,
+          ({record.known_on})::date as known_on, ({record.settled_on})::date as settled_on,
+          {likeness_sql(record, "r")} as likeness{linked}
+        from r {links.joins}
+    """)
+    missing = "".join(f", null::{kind} as {column}" for column, kind in declared.items() if column not in given)
+    connection.execute(f"""
+        create view rows_{name} as
+        select *{"" if corrects else ", null::varchar as corrects"}{missing}, broken[1] as fault_field,
+          broken[2] as fault, broken[3] as original from kept_{name}
+    """)
+    return int(connection.execute(f"select count(*) from kept_{name}").fetchall()[0][0])
+
+
+def _nothing(declared: dict[str, str]) -> str:
+    """Return SQL for no row that has every column, so that the union has them all."""
+    columns = ", ".join(f"null::{kind} as {column}" for column, kind in declared.items())
+    return (
+        f"(select null::integer as source_id, null::bigint as row_number, null::varchar as corrects, {columns}, "
+        "null::varchar[] as broken where false)"
+    )
+
+
+def let_go(connection: duckdb.DuckDBPyConnection, record: RecordType) -> None:
+    """Free what `gather` and the decision made, once the record type is written."""
+    connection.execute(f"""
+        drop view rows_{record.name}; drop table kept_{record.name};
+        drop table if exists verdict_{record.name}; drop table if exists faulty_{record.name}
+    """)
