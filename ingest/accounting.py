@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import duckdb
 
-from ingest.records import RECORDS
 from ingest.gather import has_old
 from ingest.record_model import RecordType
+from ingest.records import RECORDS
 
 DISPOSITIONS = ("accepted", "duplicate", "superseded", "quarantined")
 

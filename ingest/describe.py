@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import duckdb
 
+from ingest.gather import LINK_CLOCKS
 from ingest.marts import MARTS
 from ingest.records import RECORDS
 
@@ -12,19 +13,18 @@ def describe(connection: duckdb.DuckDBPyConnection, made_as: int, version: int, 
     """Create `new.warehouse_format`, `new.record_field` and `new.clock`.
 
     `clock` has one row per table and column; `clock` NULL means known with the row (its `known_on`), else the column
-    that holds the day from which the value was known.
+    (or SQL over columns) that gives the day from which the value was known. `latest` is the last day on any clock.
     """
-    latest = " union all ".join(
-        f"select max(known_on) as known_on, max(settled_on) as settled_on from new.{r.name}" for r in RECORDS
+    clocks = _clocks(connection)
+    days = " union all ".join(
+        f"select max({clock or 'known_on'}) as day from new.{table}"
+        for table, clock in dict.fromkeys((table, clock) for table, _, _, clock in clocks)
     )
     connection.execute(f"""
         create table new.warehouse_format as
-        with days as ({latest})
-        select {made_as} as format, {version} as version, {load_id} as load_id,
-          greatest(max(known_on), max(settled_on)) as latest from days
+        select {made_as} as format, {version} as version, {load_id} as load_id, max(day) as latest from ({days})
     """)
     _declarations(connection)
-    _clocks(connection)
 
 
 def _declarations(connection: duckdb.DuckDBPyConnection) -> None:
@@ -40,18 +40,18 @@ def _declarations(connection: duckdb.DuckDBPyConnection) -> None:
     connection.executemany("insert into new.record_field values ($1, $2, $3, $4, $5, $6, $7)", rows)
 
 
-def _clocks(connection: duckdb.DuckDBPyConnection) -> None:
-    clocks = {(mart.name, column): clock for mart in MARTS for column, clock in mart.clocks.items()}
+def _clocks(connection: duckdb.DuckDBPyConnection) -> list[tuple[str, int, str, str | None]]:
+    """Create `new.clock` and return its rows: table, place of the column, column, clock."""
+    clocks = {**LINK_CLOCKS}
+    clocks |= {(mart.name, column): clock for mart in MARTS for column, clock in mart.clocks.items()}
     for record in RECORDS:
-        for field in record.fields:
-            if field.known is not None:
-                own_date = field.known != "settled_on"
-                clock = record.field_named(field.known).column if own_date else field.known
-                clocks[record.name, field.column] = clock
+        clocks |= {(record.name, field.column): record.clock_of(field) for field in record.fields if field.known}
     connection.execute("create table new.clock (record varchar, position integer, column_name varchar, clock varchar)")
     names = [*(r.name for r in RECORDS), *(m.name for m in MARTS)]
     columns = connection.execute(
         "select table_name, column_index, column_name from duckdb_columns() where database_name = 'new'"
     ).fetchall()
+    clocks |= {(table, "settled_on"): "settled_on" for table in names}
     rows = [(t, i, c, clocks.get((t, c))) for t, i, c in sorted(columns) if t in names]
     connection.executemany("insert into new.clock values ($1, $2, $3, $4)", rows)
+    return rows

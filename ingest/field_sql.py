@@ -46,7 +46,7 @@ def number_sql(text: str, decimal: str, typed_cells: bool = False) -> str:
         f"else coalesce(try_cast({plain} as double), try_cast({spaced} as double)) end"
     )
     if typed_cells and decimal == ",":
-        written = rf"[-+]?[1-9]\d{{0,2}}(\.\d{{3}})*\.\d\d0"
+        written = r"[-+]?[1-9]\d{0,2}(\.\d{3})*\.\d\d0"
         number_cell = f"not contains({text}, ',') and not regexp_full_match({text}, {quoted(written)})"
         return f"case when {number_cell} then try_cast({text} as double) else {sql} end"
     return sql

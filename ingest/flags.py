@@ -10,16 +10,18 @@ PACK_TOLERANCE_UM = 20  # a measured stack may differ so much from its lines (di
 
 _FLAGS = (
     """
-    -- One row per job whose odometer is lower than at the visit before.
+    -- One row per job whose odometer is lower than at the visit before in the same vehicle.
     select 'job' as record, job, unit, 'falling_odometer' as about,
       'odometer ' || odometer_m // 1000 || ' km on ' || opened || ' is below the ' || before_m // 1000
         || ' km of job ' || before_job || ': clock replaced?' as sentence
     from (
-      select *, lag(odometer_m) over visits as before_m, lag(job) over visits as before_job
-      from new.job where odometer_m is not null
-      window visits as (partition by unit order by opened, job)
+      select j.*, lag(j.odometer_m) over visits as before_m, lag(j.job) over visits as before_job
+      from new.job as j
+      asof left join new.fitting as t on t.unit = j.unit and t.fitted_from <= j.opened
+      where j.odometer_m is not null and coalesce(j.usage_basis, 'read') in ('read', 'clock_replaced')
+      window visits as (partition by j.unit, t.fitted_from order by j.opened, j.odometer_m, j.job)
     )
-    where odometer_m < before_m and coalesce(usage_basis, 'read') <> 'clock_replaced'
+    where odometer_m < before_m and coalesce(usage_basis, 'read') = 'read'
     """,
     f"""
     -- One row per pack whose lines do not add up to its measured stack.
@@ -41,10 +43,12 @@ _FLAGS = (
         + if(coalesce(g.sign_rule, 'added') = 'added', g.marked_depth_um, -g.marked_depth_um)) / 1000.0) || ' mm'
     from new.measurement as m
     join new.job as j using (job)
-    join new.unit as u using (unit)
     join new.gear_set as g on g.set_number = if(m.stage = 'as_found', j.gear_set_found, j.gear_set_built)
-    join new.specification as s on s.family = u.family and s.quantity = m.quantity
+    join new.specification as s on s.family = j.family and s.quantity = m.quantity
       and s.basis = 'constant_plus_marked_deviation' and (s.location is null or s.location = m.location)
+      -- A set is new here where another was found; one that was kept is set by what it read before the strip.
+      and coalesce(s.gear_set_condition, 'any') in
+        ('any', if(m.stage <> 'as_found' and j.gear_set_found <> j.gear_set_built, 'new', 'used'))
     where m.target is not null and g.marked_depth_um is not null
       and m.target <> s.constant + if(coalesce(g.sign_rule, 'added') = 'added', g.marked_depth_um, -g.marked_depth_um)
     """,
@@ -55,8 +59,7 @@ _FLAGS = (
         || ' mm among shims; a graded spacer written as a shim?'
     from new.shim as s
     join new.job as j using (job)
-    join new.unit as u using (unit)
-    join new.shim_location as l on l.family = u.family and l.location = s.location and l.sits = 'shims'
+    join new.shim_location as l on l.family = j.family and l.location = s.location and l.sits = 'shims'
     where s.thickness_um >= 2000
       and exists (select 1 from new.shim as o where o.job = s.job and o.location = s.location and o.stage = s.stage
                   and o.thickness_um < 1000)

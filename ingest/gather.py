@@ -27,17 +27,31 @@ class Links:
 
 _JOB = (("job_id", "j.job_id"), ("unit_id", "j.unit_id"), ("family", "j.family"))
 _POSITION = " left join new.position as p on p.family = j.family and p.position = r.position"
+# Where no movement is written, a part counts as fitted once its job was put together: while the job is open, a line
+# may be an order only.
+_FITTED = "coalesce(r.movement = 'fitted', coalesce(j.closed, j.delivered) is not null)"
+
+# From when a link that tells more than a number was known.
+LINK_CLOCKS: dict[tuple[str, str], str | None] = {
+    ("comeback", "comeback_known"): "comeback_known",
+    ("part_line", "fitted"): "settled_on",
+}
 
 
 def links_of(record: RecordType) -> Links:
     """Return how rows of this record type are linked. The numbers hold within one version only."""
     if record.name == "job":
         return Links((("unit_id", "u.unit_id"), ("family", "u.family")), "left join new.unit as u on u.unit = r.unit")
+    if record.name == "comeback":
+        known = "greatest(r.reported, k.opened)"
+        return Links((("comeback_known", known),), "left join new.job as k on k.job = r.comeback_job")
     if not record.has_job:
         return Links()
     job = "left join new.job as j on j.job = r.job"
-    if record.name in ("finding", "part_line"):
+    if record.name == "finding":
         return Links((*_JOB, ("position_id", "p.position_id")), job + _POSITION)
+    if record.name == "part_line":
+        return Links((*_JOB, ("position_id", "p.position_id"), ("fitted", _FITTED)), job + _POSITION)
     return Links(_JOB, job)
 
 

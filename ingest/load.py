@@ -227,9 +227,7 @@ def _plan_digest(plan: SheetPlan) -> str:
     return sha256(text.encode()).hexdigest()
 
 
-def _decide(
-    connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], load_id: int, person_key: str
-) -> None:
+def _decide(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], load_id: int, person_key: str) -> None:
     """Type the planned sheets and decide their rows, record type after record type, letting go of what was read."""
     ids = [row[0] for row in connection.execute(
         f"select source_id from source where load_id = {load_id} order by source_id"
@@ -294,9 +292,7 @@ def _report(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], load_
     notes = [
         f"{plan.table.place}: not read: {', '.join(plan.unused_headings)}" for plan in plans if plan.unused_headings
     ]
-    return LoadReport(
-        None, False, tuple(SourceCount(*row) for row in rows), tuple(notes), _standing(connection, "new")
-    )
+    return LoadReport(None, False, tuple(SourceCount(*row) for row in rows), tuple(notes), _standing(connection, "new"))
 
 
 def _standing(connection: duckdb.DuckDBPyConnection, schema: str) -> dict[str, int]:

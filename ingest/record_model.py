@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 from enum import StrEnum
 
 from ingest.units_of_measure import Dimension
@@ -26,7 +27,9 @@ class Field:
     """Declare one field of a record.
 
     `known` says from when the field's value was known to the workshop: None means as soon as the row itself,
-    the name of a date field of the same record means from that day, "settled_on" from the row's second clock.
+    the name of a date field of the same record means from that day (from the second clock, where that day was not
+    written down), "settled_on" from the row's second clock, "comeback_known" from the day the job that came back was
+    opened.
     `low` and `high` bound what the value can mean, in the dimension's `written_as` unit.
     `headings` are other headings under which workshops commonly keep it.
     """
@@ -92,7 +95,7 @@ class RecordType:
     settled_on: str = "NULL"
     in_order: tuple[tuple[str, str], ...] = ()
     entered: str | None = None
-    sheet_names: tuple[str, ...] = field(default=())
+    sheet_names: tuple[str, ...] = dataclass_field(default=())
 
     def field_named(self, name: str) -> Field:
         """Return the field called `name`; raises KeyError with the fields that exist."""
@@ -100,6 +103,13 @@ class RecordType:
             if candidate.name == name:
                 return candidate
         raise KeyError(f"{self.name} has no field '{name}'; it has {', '.join(f.name for f in self.fields)}")
+
+    def clock_of(self, field: Field) -> str | None:
+        """Return SQL over the published columns for the day from which a field was known, None for the row's own."""
+        if field.known is None or field.known in ("settled_on", "comeback_known"):
+            return field.known
+        day = self.field_named(field.known).column
+        return day if day == field.column else f"coalesce({day}, settled_on)"
 
     @property
     def has_job(self) -> bool:

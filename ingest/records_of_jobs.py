@@ -273,6 +273,7 @@ COMEBACK = RecordType(
             Kind.TEXT,
             "the job it became; empty when settled without opening",
             references="job.job",
+            known="comeback_known",
             headings=("comeback job number", "comeback job no"),
         ),
         Field("reported", Kind.DATE, "day it was reported", required=True, headings=("reported on", "date reported")),

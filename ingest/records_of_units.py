@@ -9,6 +9,7 @@ ENTERED = Field(
     "entered",
     Kind.DATE,
     "day on which this row was entered or last corrected",
+    known="entered",
     headings=("entered on", "date entered", "corrected on"),
 )
 

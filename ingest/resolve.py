@@ -25,8 +25,9 @@ def tell_sources(connection: duckdb.DuckDBPyConnection) -> None:
     connection.execute("""
         create or replace temp table source_told as
         with placed as (
-          select *, row_number() over (partition by load_id, file_id, content_digest, record order by source_id) as place
+          select *, row_number() over one_file as place
           from source
+          window one_file as (partition by load_id, file_id, content_digest, record order by source_id)
         )
         select source_id, load_id, file_id, record, content_digest, replaced,
           min(source_id) over (partition by content_digest, record, place) as origin

@@ -217,9 +217,7 @@ class _Reader:
         else:
             what = f"one of the words of '{field.vocabulary}' ({', '.join(dict.fromkeys(column.words.values()))})"
         sentence = self.expected(column, text, what)
-        return TypedColumn(
-            field, value, f"case when {field.column} is null and {text} is not null then {sentence} end"
-        )
+        return TypedColumn(field, value, f"case when {field.column} is null and {text} is not null then {sentence} end")
 
     def words_in_use(self, column: ColumnPlan) -> dict[str, str]:
         """Return the spellings of this column that mean a word, the most frequent first, so that lookup is short."""

@@ -21,15 +21,19 @@ class Mart:
 
 _SETTLED = "settled_on"
 _WHEN_SETTLED = ("outcome", "payer", "position", "damage_mode", "cost_cents")
+_COMEBACK_CLOCKS = {
+    "comeback_job": "comeback_known", "comeback_known": "comeback_known",
+    "given_from": "given_from", "given_original": "given_from",
+}  # fmt: skip
 
 MARTS: tuple[Mart, ...] = (
     Mart("visit"),
     Mart("part_before"),
     Mart("component_finding", {"action": _SETTLED}, is_view=True),
     Mart("component_finding_with_part", {"action": _SETTLED}, is_view=True),
-    Mart("comeback_link", dict.fromkeys(_WHEN_SETTLED, _SETTLED)),
+    Mart("comeback_link", dict.fromkeys(_WHEN_SETTLED, _SETTLED) | _COMEBACK_CLOCKS),
     Mart("pack"),
-    Mart("part_use"),
+    Mart("part_use", is_view=True),
 )
 
 

@@ -1,12 +1,12 @@
 -- One row per job that comes back and the job it comes back from, given or inferred.
 -- Inferred: same unit, reopened within the fixed window whatever was sold, a component failed that the earlier job
--- touched; attributed to the latest such job. `given_from` dates the given link that overrides an inferred one.
-with touched as (  -- one row per job and component position worked on
-  select job_id, position from new.finding
+-- touched; attributed to the latest such job. `given_from` dates the given link that overrides an inferred one, and
+-- `comeback_known` the day from which it was known which job it became.
+with touched as (  -- one row per job and component position worked on, once for each finding or part
+  select job_id, position, settled_on from new.finding
   where action in ('adjusted', 'reworked', 'replaced_failed', 'replaced_routine', 'replaced_mate')
-  union
-  select j.job_id, p.position from new.part_line as p join new.job as j using (job)
-  where p.position is not null and coalesce(p.movement, 'fitted') = 'fitted'
+  union all
+  select job_id, position, settled_on from new.part_line where fitted and position is not null
 ),
 failing as (  -- one row per job and component position found failed
   select job_id, position, known_on, settled_on, damage_mode from new.finding
@@ -24,7 +24,7 @@ candidate as (  -- one row per pair of jobs that share a component
     max(f.settled_on) as settled_on, min(f.position) as position, arg_min(f.damage_mode, f.position) as damage_mode
   from reopened as r
   join failing as f on f.job_id = r.later_id
-  join touched as t on t.job_id = r.earlier_id and t.position = f.position
+  join touched as t on t.job_id = r.earlier_id and t.position = f.position and t.settled_on <= f.known_on
   group by r.comeback_job, r.original_job, r.reported, r.delivered
 ),
 inferred as (  -- one row per job that comes back
@@ -33,19 +33,20 @@ inferred as (  -- one row per job that comes back
 ),
 given as (  -- one row per comeback on record
   select original_job, comeback_job, reported, position, damage_mode, outcome, payer, cost_cents, odometer_m,
-    known_on, settled_on
+    known_on, settled_on, comeback_known
   from new.comeback
 ),
 given_of_job as (  -- one row per job that is given as a comeback
-  select comeback_job, min(known_on) as given_from, arg_min(original_job, known_on) as given_original
+  select comeback_job, min(comeback_known) as given_from,
+    arg_min(original_job, struct_pack(day := comeback_known, job := original_job)) as given_original
   from given where comeback_job is not null group by comeback_job
 )
 select original_job, comeback_job, reported, true as given, position, damage_mode, outcome, payer, cost_cents,
-  odometer_m, known_on, settled_on, null::date as given_from, null::varchar as given_original
+  odometer_m, known_on, settled_on, comeback_known, null::date as given_from, null::varchar as given_original
 from given
 union all
 select i.original_job, i.comeback_job, i.reported, false, i.position, i.damage_mode, null, null, null,
-  j.odometer_m, i.known_on, i.settled_on, g.given_from, g.given_original
+  j.odometer_m, i.known_on, i.settled_on, i.known_on, g.given_from, g.given_original
 from inferred as i
 join new.job as j on j.job = i.comeback_job
 left join given_of_job as g on g.comeback_job = i.comeback_job

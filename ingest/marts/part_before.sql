@@ -1,19 +1,11 @@
 -- One row per job and component position inspected where a part fitted here earlier sat: the latest such part.
-with fitted_part as (  -- one row per part fitted at a position of a unit
-  select j.unit_id, c.position_id, p.settled_on as fitted_on, p.supplier, p.maker, p.lot, p.part, p.origin, p.job,
-    p.source_id, p.row_number
-  from new.part_line as p
-  join new.job as j using (job)
-  join new.position as c on c.family = j.family and c.position = p.position
-  where coalesce(p.movement, 'fitted') = 'fitted'
-),
-latest as (
+with latest as (
   select v.job_id, p.position_id,
-    max_by(struct_pack(supplier := p.supplier, maker := p.maker, lot := p.lot, part := p.part, origin := p.origin,
-                       fitted_on := p.fitted_on, fitted_by_job := p.job),
-           struct_pack(on_day := p.fitted_on, by_job := p.job, of_source := p.source_id, at_row := p.row_number)) as part
+    max(struct_pack(fitted_on := p.settled_on, fitted_by_job := p.job, part := p.part, supplier := p.supplier,
+                    maker := p.maker, lot := p.lot, origin := p.origin)) as part
   from new.visit as v
-  join fitted_part as p on p.unit_id = v.unit_id and p.fitted_on <= v.opened and p.job <> v.job
+  join new.part_line as p on p.unit_id = v.unit_id and p.settled_on <= v.opened and p.job_id <> v.job_id
+  where p.fitted and p.position_id is not null
   group by v.job_id, p.position_id
 )
 select l.job_id, l.position_id, l.part.supplier as supplier, l.part.maker as maker, l.part.lot as lot,
