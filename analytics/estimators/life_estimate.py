@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.estimators.life_fit import (
+    NO_MAXIMUM,
     LifeFit,
     Maxima,
     life_fit,
@@ -22,7 +23,7 @@ from analytics.estimators.life_observations import LifeObservations, TooFewToSay
 
 FEWEST_FAILURES = 5
 """Below this many failures no two-parameter life is fitted; limits with a stated or shared shape are what is left."""
-ROUND_OFF = "the likelihood rises without end as the spread of lives grows, so no life can be read from it"
+MANY_MAXIMA = "late entry leaves the likelihood with more than one maximum, so no life can be read from it"
 STACK_ELEMENTS = 40_000
 
 
@@ -133,12 +134,15 @@ def _estimate_block(
     answers: list[LifeEstimate | TooFewToSay] = []
     for i, observations in enumerate(groups):
         if not weights[:, i].any():
-            answers.append(TooFewToSay(ROUND_OFF, observations.failed, observations.total))
+            answers.append(TooFewToSay(NO_MAXIMUM, observations.failed, observations.total))
             continue
         quantiles = tuple(
             LifeQuantile(share, *(float(np.exp(a[i, j])) for a in (limits.estimate, limits.lower, limits.upper)))
             for j, share in enumerate(shares)
         )
+        if not all(q.lower <= q.estimate <= q.upper for q in quantiles):
+            answers.append(TooFewToSay(MANY_MAXIMA, observations.failed, observations.total))
+            continue
         kept = [m for m in range(len(MODELS)) if maxima[m].found[i]]
         fits = tuple(_fit(MODELS[m], stack, maxima[m], i, observations) for m in kept)
         answers.append(

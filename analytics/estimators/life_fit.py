@@ -20,6 +20,7 @@ from analytics.estimators.life_observations import LifeObservations, TooFewToSay
 MOST_ROWS = 400
 WORKING_RATIO = 0.01
 """Above MOST_ROWS distinct rows, fits run on bins of this ratio at their mean log age (B10 moves below 0.02 %)."""
+NO_MAXIMUM = "the likelihood has no maximum within reasonable lives, so no life can be read from it"
 STEEPEST, FLATTEST = 1e3, 0.02
 START_STEEPNESS = (1.5, 0.6, 4.0)
 
@@ -100,11 +101,7 @@ def fit_life(observations: LifeObservations, model: LifeModel) -> LifeFit | TooF
     terms = likelihood_terms(working_rows(observations))
     best = maximise(terms, model)
     if not best.found:
-        return TooFewToSay(
-            "the likelihood rises without end as the spread of lives grows, so no life can be read from it",
-            observations.failed,
-            observations.total,
-        )
+        return TooFewToSay(NO_MAXIMUM, observations.failed, observations.total)
     return life_fit(model, float(terms.centre), best, observations)
 
 
@@ -184,7 +181,8 @@ def _newton(terms: LikelihoodTerms, model: LifeModel, steepness: Values, rounds:
             tried = log_likelihood(terms, model, offset + length * step_offset, steepness + length * step_steepness)
         offset, steepness, at = offset + length * step_offset, steepness + length * step_steepness, tried
     decrement = _newton_step(at)[2]
-    concave = _determinant(at) > 0
+    size = at.by_offset_offset * at.by_steepness_steepness
+    concave = (at.by_offset_offset < 0) & (_determinant(at) > 1e-10 * size)
     found = (decrement < 1e-6) & (steepness > FLATTEST) & (steepness < STEEPEST) & concave
     return Maxima(offset, steepness, at, decrement, found)
 

@@ -170,7 +170,10 @@ def interval_derivatives(model: LifeModel, z_good: Values, z_bad: Values) -> tup
     value = np.where(z_good > 0, above, below)
     log_f_good, slope_good, _ = model.log_density(z_good)
     log_f_bad, slope_bad, _ = model.log_density(z_bad)
-    at_bad, at_good = np.exp(log_f_bad - value), -np.exp(log_f_good - value)
+    possible = np.isfinite(value)  # elsewhere the trial parameters are refused by their value
+    shift = np.where(possible, value, 0.0)
+    at_bad = np.where(possible, np.exp(np.minimum(log_f_bad - shift, 300.0)), 0.0)
+    at_good = -np.where(possible, np.exp(np.minimum(log_f_good - shift, 300.0)), 0.0)
     curve_bad = slope_bad * at_bad - at_bad**2
     curve_good = slope_good * at_good - at_good**2
     return value, at_good, at_bad, curve_good, curve_bad, -at_bad * at_good

@@ -94,7 +94,7 @@ class _Profile:
         found = best.found[..., None]
         steepness = np.where(found, best.steepness[..., None], 1.0)
         self.best = np.where(found, (best.offset[..., None] + self.z) / steepness, 0.0)
-        self.top = np.broadcast_to(best.at.value[..., None], self.best.shape)
+        self.top = np.broadcast_to(np.where(found, best.at.value[..., None], -1e300), self.best.shape)
         self.steepness = np.broadcast_to(steepness, self.best.shape).copy()
         self.spread = _quantile_spread(best.at, steepness, self.best)
         self.divisor = np.broadcast_to((small_sample_factor(best) * inflation)[..., None], self.best.shape)
@@ -110,17 +110,23 @@ class _Profile:
             )
             curve = np.where(curve > 0, curve, np.abs(slope) / steepness + 1e-300)
             step = np.clip(slope / curve, -0.7 * steepness, 2.0 * steepness)
-            if (np.abs(slope * step) < 1e-7).all():
+            with np.errstate(over="ignore"):
+                gain = 0.5 * slope * step
+            # Far out the likelihood falls like exp(-exp(z)), where Newton's steps crawl: halve the steepness instead.
+            step = np.where((gain > 50) & (slope < 0), -0.5 * steepness, step)
+            settled = np.abs(gain) < 5e-8
+            if settled.all():
                 break
-            steepness = np.maximum(steepness + step, 1e-8)
+            steepness = np.clip(steepness + step, 1e-8, 1e6)
         self.steepness = steepness
-        value = at.value + 0.5 * slope * step
+        value = at.value + np.where(settled, gain, 0.0)
         root = np.sqrt(2 * np.maximum(self.top - value, 0.0) / self.divisor)
         signed = np.where(quantile < self.best, root, -root)
-        near = root < 1e-4
+        near, impossible = root < 1e-4, np.isinf(root)
         at_best = -1 / (self.spread * np.sqrt(self.divisor))
-        away = -steepness * at.by_offset / np.where(near, 1.0, signed * self.divisor)
-        derivative = np.where(near, at_best, away)
+        with np.errstate(over="ignore"):
+            away = -steepness * at.by_offset / np.where(near | impossible, 1.0, signed * self.divisor)
+        derivative = np.where(near, at_best, np.where(impossible, 0.0, away))
         return signed, derivative
 
 
