@@ -26,6 +26,8 @@ _INDEX = """<!DOCTYPE html>
     <meta name="viewport" content="width=device-width, initial-scale=1">
     <title>{%title%}</title>
     <link rel="icon" href="/assets/mark.svg" type="image/svg+xml">
+    <link rel="modulepreload" href="/chart-engine.js">
+    <link rel="prefetch" href="/_dash-component-suites/dash_ag_grid/async-community.js">
     {%css%}
   </head>
   <body>

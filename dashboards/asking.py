@@ -80,6 +80,11 @@ class Asking:
             choices: dict[str, list[str]] = self._kept.get(("choices", *_key(history)), lambda: scope_choices(history))
         return choices
 
+    def check(self) -> None:
+        """Raise WarehouseError where no job records can be read."""
+        with self.records.current():
+            return
+
     def sheet(self, job: str, view: View) -> JobSheet:
         """Return the whole sheet of one job; raises QuestionError where no such job was known."""
         with self.records.current() as warehouse:

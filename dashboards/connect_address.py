@@ -11,14 +11,17 @@ from typing import Any
 
 import dash
 from dash import ALL, Input, Output, State, no_update, set_props
+from dash.development.base_component import Component
 
 from dashboards.address import changed, read_view
 from dashboards.asking import Asking
 from dashboards.connect_sections import section_of
 from dashboards.decision_page import default_of, section_options
-from dashboards.filter_bar import current_filters, shown_for
+from dashboards.every_page import page_at
+from dashboards.filter_bar import current_filters, filter_controls, shown_for
 from dashboards.in_words import in_words
 from dashboards.said import said, said_day
+from dashboards.section_view import refused
 
 _FILTERS = {"part": "filter", "name": ALL}
 _OPTIONS = {"part": "option", "section": ALL, "name": ALL}
@@ -57,6 +60,18 @@ def connect_address(app: dash.Dash, asking: Asking) -> None:
             if (value or None) != (before or None):
                 set_props(dict(control_id), {"value": value})
 
+    @app.callback(
+        Output("controls", "children"),
+        Input("narrow-down", "n_clicks"),
+        State("address", "pathname"),
+        State("address", "search"),
+        prevent_initial_call=True,
+    )
+    def open_controls(clicks: int | None, pathname: str | None, search: str | None) -> Any:
+        if clicks != 1:
+            return no_update
+        return in_words(lambda: _controls(asking, pathname or "", search), refused)
+
     @app.callback(Output("shown-for", "children"), Input("address", "search"))
     def say_view(search: str | None) -> str:
         return in_words(lambda: _said_view(search), lambda why: "")
@@ -64,6 +79,11 @@ def connect_address(app: dash.Dash, asking: Asking) -> None:
     @app.callback(Output({"part": "filter", "name": "position"}, "data"), Input("address", "search"))
     def offer_positions(search: str | None) -> Any:
         return in_words(lambda: _positions(asking, search), lambda why: no_update)
+
+
+def _controls(asking: Asking, pathname: str, search: str | None) -> list[Component]:
+    page, view = page_at(pathname), read_view(search)
+    return filter_controls(page.filters, asking.choices(view), view) if page else []
 
 
 def _written(

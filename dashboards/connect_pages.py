@@ -64,8 +64,9 @@ def page_for(asking: Asking, pathname: str, search: str) -> list[Component]:
         if job is not None:
             return job_page(asking.sheet(job, view), search)
         if page is not None:
-            return decision_page(page, view, asking.choices(view), asking.questions)
-        asking.standing()  # raises where nothing can be read, so that the page says so once
+            asking.check()  # so that a page without records says so once
+            return decision_page(page, view, asking.questions)
+        asking.check()
         return start_page(PAGES, said_day(view.day))
     except WarehouseError as fault:
         if asking.records.any_published():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from dash import html
 from dash.development.base_component import Component
@@ -15,14 +15,12 @@ from dashboards.page import Page, Section
 from dashboards.section_view import section_frame
 
 
-def decision_page(
-    page: Page, view: View, choices: Mapping[str, Sequence[str]], questions: Mapping[str, Question]
-) -> list[Component]:
+def decision_page(page: Page, view: View, questions: Mapping[str, Question]) -> list[Component]:
     """Return the page before its sections are answered; each is answered on its own, so none waits for another."""
     parts: list[Component] = [
         html.H1(page.title, id="page-heading", tabIndex=-1),
         html.P(page.lead, className="lead"),
-        filter_bar(page.filters, choices, view),
+        filter_bar(),
     ]
     if page.cautions:
         parts.append(cautions())

@@ -26,16 +26,18 @@ LABELS = {
 }
 
 
-def filter_bar(names: Sequence[str], choices: Mapping[str, Sequence[str]], view: View) -> html.Details:
-    """Return the controls for the filters in `names`, set to the view; closed until somebody wants them."""
-    now = current_filters(view)
-    return html.Details(
-        [
-            html.Summary([html.Span("Narrow down", className="do"), html.Span(id="shown-for", className="shown-for")]),
-            html.Div([_control(name, choices.get(name, ()), now.get(name)) for name in names], className="controls"),
-        ],
-        className="narrow-down no-print",
+def filter_bar() -> html.Details:
+    """Return the place of the controls, closed and empty until somebody wants them: they are slow to draw."""
+    opener = html.Summary(
+        [html.Span("Narrow down", className="do"), html.Span(id="shown-for", className="shown-for")], id="narrow-down"
     )
+    return html.Details([opener, html.Div(id="controls", className="controls")], className="narrow-down no-print")
+
+
+def filter_controls(names: Sequence[str], choices: Mapping[str, Sequence[str]], view: View) -> list[Component]:
+    """Return the controls for the filters in `names`, set to the view."""
+    now = current_filters(view)
+    return [_control(name, choices.get(name, ()), now.get(name)) for name in names]
 
 
 def current_filters(view: View) -> dict[str, str]:

@@ -56,9 +56,10 @@ def failure_rates(history: History, options: Mapping[str, str]) -> Answer:
     )  # fmt: skip
     columns = (
         Column("family", "Family"), Column("position", "Position"), Column("component", "Component"),
-        Column("failed", "Failed"), Column("inspected", "Inspected", "component positions inspected in full teardowns"),
         Column("rate", "Found failed", "failed of those inspected", "share"), Column("rate_low", "from", unit="share"),
-        Column("rate_high", "to", unit="share"), Column("said", "If too few"),
+        Column("rate_high", "to", unit="share"), Column("failed", "Failed"),
+        Column("inspected", "Inspected", "component positions inspected in full teardowns"),
+        Column("said", "If too few"),
     )  # fmt: skip
     years = pl.DataFrame(
         {"year": [2021, 2022, 2023, 2024], "failed": [20, 25, 30, 40], "inspected": [100, 110, 105, 108],

@@ -29,11 +29,10 @@ Opener = Callable[..., Page]
 def served(folder: Path, questions: Mapping[str, Question] | None = None) -> Iterator[str]:
     """Serve the pages of `folder` on a free port of this machine while the block runs."""
     server = create_server(make_app(folder, questions).server, host="127.0.0.1", port=0, threads=8)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
+    threading.Thread(target=server.run, daemon=True).start()
     yield f"http://127.0.0.1:{server.effective_port}"
+    server.task_dispatcher.shutdown()
     server.close()
-    thread.join(timeout=10)
 
 
 @pytest.fixture(scope="session")

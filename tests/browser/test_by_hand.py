@@ -13,7 +13,7 @@ FAILURES = "#failure-rates"
 
 
 def marks(page: Page, section: str) -> list[object]:
-    return page.locator(f"{section} .chart >> nth=0").locator(".mark-symbol path").all()
+    return page.locator(f"{section} .chart >> nth=0").locator(".role-mark.mark-symbol path").all()
 
 
 def test_the_answer_comes_first_then_chart_table_and_grounds(by_hand: str, visit: Opener) -> None:
@@ -31,7 +31,7 @@ def test_the_answer_comes_first_then_chart_table_and_grounds(by_hand: str, visit
 
 def test_a_mark_leads_to_its_jobs_and_a_job_to_its_sheet(by_hand: str, visit: Opener) -> None:
     page = visit(f"{by_hand}/lead-technician")
-    page.locator(f"{FAILURES} .chart >> nth=0").locator(".mark-symbol path >> nth=0").click()
+    page.locator(f"{FAILURES} .chart >> nth=0").locator(".role-mark.mark-symbol path >> nth=0").click()
     heading = page.locator(f"{FAILURES} .behind h3")
     expect(heading).to_have_text("2 jobs behind: M5, 2nd synchroniser ring, synchroniser ring")
     expect(heading).to_be_focused()

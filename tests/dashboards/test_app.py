@@ -168,9 +168,20 @@ def test_every_address_has_a_page(client: FlaskClient, pathname: str, words: str
     assert words in answer.get_json()["response"]["page"].__str__()
 
 
-def test_a_page_asked_for_something_not_on_record_shows_its_controls_to_mend_it(client: FlaskClient) -> None:
-    answer = client.post(CALLBACK, json=page_call("/owner", "?family=nonsense")).text
+def test_the_controls_show_what_is_asked_for_even_where_it_is_not_on_record(client: FlaskClient) -> None:
+    opened = {
+        "output": "controls.children",
+        "outputs": {"id": "controls", "property": "children"},
+        "inputs": [{"id": "narrow-down", "property": "n_clicks", "value": 1}],
+        "changedPropIds": ["narrow-down.n_clicks"],
+        "state": [
+            {"id": "address", "property": "pathname", "value": "/owner"},
+            {"id": "address", "property": "search", "value": "?family=nonsense"},
+        ],
+    }
+    answer = client.post(CALLBACK, json=opened).text
     assert "nonsense (not on record)" in answer
+    assert "K40" in answer
 
 
 def test_a_page_whose_address_makes_no_sense_says_so_and_shows_the_way_out(client: FlaskClient) -> None:
