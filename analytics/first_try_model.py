@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,6 +24,7 @@ from analytics.estimators.interval import TooFew
 
 FEWEST_ALIKE = 8  # jobs treated alike, of any family, that it takes to go by them
 NOT_KNOWN = "not known"
+TextArray = np.ndarray[tuple[int, ...], np.dtype[np.str_]]
 SURE = 0.005  # chance at which a make is believed to stand differently: several makes at many places are looked at
 WORTH_LEARNING = 30  # jobs alike that it takes to learn what a reading as found is worth
 
@@ -37,34 +38,29 @@ class PastJobs:
     `by_reading` the change that the reading as found alone asked for. NaN where not on record.
     """
 
-    job: tuple[str, ...]
-    family: tuple[str, ...]
-    known_on: tuple[dt.date, ...]
+    job: TextArray
+    family: TextArray
+    known_on: np.ndarray[tuple[int, ...], np.dtype[np.datetime64]]
     needs: FloatArray
     found: FloatArray
     change: FloatArray
     by_reading: FloatArray
-    make: tuple[str, ...]
-    found_make: tuple[str, ...]
-    bearing: tuple[str, ...]
-    gear_set: tuple[str, ...]
-    case_replaced: tuple[bool, ...]
+    make: TextArray
+    found_make: TextArray
+    bearing: TextArray
+    gear_set: TextArray
+    case_replaced: BoolArray
 
     def before(self, day: dt.date) -> PastJobs:
         """Return the jobs known before a day."""
-        return self.take(
-            np.arange(int(np.searchsorted(np.asarray(self.known_on, dtype="datetime64[D]"), np.datetime64(day))))
-        )
+        return self.take(slice(int(np.searchsorted(self.known_on, np.datetime64(day)))))
 
-    def take(self, rows: IntArray) -> PastJobs:
+    def take(self, rows: IntArray | slice) -> PastJobs:
         """Return some of the jobs."""
-
-        def of(values: Sequence[object]) -> tuple[object, ...]:
-            return tuple(values[row] for row in rows)
-
         return PastJobs(
-            of(self.job), of(self.family), of(self.known_on), self.needs[rows], self.found[rows],  # type: ignore[arg-type]
-            self.change[rows], self.by_reading[rows], of(self.make), of(self.found_make), of(self.bearing), of(self.gear_set), of(self.case_replaced),  # type: ignore[arg-type]
+            self.job[rows], self.family[rows], self.known_on[rows], self.needs[rows], self.found[rows],
+            self.change[rows], self.by_reading[rows], self.make[rows], self.found_make[rows], self.bearing[rows],
+            self.gear_set[rows], self.case_replaced[rows],
         )  # fmt: skip
 
 
@@ -130,14 +126,18 @@ def past_jobs(rows: pl.DataFrame) -> PastJobs:
     def number(name: str) -> FloatArray:
         return used[name].cast(pl.Float64).fill_null(float("nan")).to_numpy() / 1000
 
-    text = [used[name].fill_null(NOT_KNOWN).to_list() for name in ("make", "found_make", "bearing", "gear_set")]
+    def text(values: Iterable[str]) -> TextArray:
+        return np.array(list(values), dtype=np.str_)
+
+    make, found_make, bearing, gear_set = (
+        text(used[name].fill_null(NOT_KNOWN)) for name in ("make", "found_make", "bearing", "gear_set")
+    )
     return PastJobs(
-        tuple(used["job"].to_list()), tuple(map(place_key, used["family"], used["place"])), tuple(used["known_on"].to_list()),
-        -sign * number("dimension"),
-        -sign * number("found_dimension"),
+        text(used["job"]), text(map(place_key, used["family"], used["place"])), used["known_on"].to_numpy(),
+        -sign * number("dimension"), -sign * number("found_dimension"),
         sign * (number("aim") - number("dimension") - number("found_pack")),
         sign * (number("aim") - number("found_dimension") - number("found_pack")),
-        tuple(text[0]), tuple(text[1]), tuple(text[2]), tuple(text[3]), tuple(used["case_replaced"].to_list()),
+        make, found_make, bearing, gear_set, used["case_replaced"].to_numpy(),
     )  # fmt: skip
 
 
@@ -151,7 +151,7 @@ def predict(past: PastJobs, case: Case, level: float = 0.90) -> FirstTry | TooFe
     effects; else all families, each with an effect of its own. A pack found far outside the family's others is left
     aside, and without one the family's packs speak: at least five. Gives TooFew below that.
     """
-    own = np.array([name == place_key(case.family, case.place) for name in past.family], dtype=bool)
+    own = past.family == place_key(case.family, case.place)
     if case.found is not None and case.by_reading is not None and not _strange(case.found, past.found[own]):
         for rule, words in _alike(past, case):
             predicted = _from_found(past, case, rule, own, words, level)
@@ -179,15 +179,13 @@ def _from_found(
     if rows.size < FEWEST_ALIKE:
         return None
     shifts = _make_shifts(past.take(np.flatnonzero(own)))
-    moved = np.array(
-        [shifts.get(past.make[row], 0.0) - shifts.get(past.found_make[row], 0.0) if own[row] else 0.0 for row in rows]
-    )
+    moved = own[rows] * (_shifted(past.make[rows], shifts) - _shifted(past.found_make[rows], shifts))
     by_reading = past.by_reading[rows]
     changes = past.change[rows] - moved
     ordinary = np.flatnonzero(~strange_values(changes - by_reading))
     rows, changes, by_reading = rows[ordinary], changes[ordinary], by_reading[ordinary]
-    labels = _labels([past.make[row] for row in rows], [past.bearing[row] for row in rows])
-    named = labels if alone else tuple(past.family[row] for row in rows)
+    labels = _labels(past.make[rows], past.bearing[rows])
+    named = labels if alone else tuple(past.family[rows].tolist())
     here = _labels((case.make,), (case.bearing,))[0] if alone else place_key(case.family, case.place)
     free = _worth_learning(by_reading, case.by_reading)
     history = PackHistory(
@@ -221,9 +219,9 @@ def _worth_learning(by_reading: FloatArray, here: float) -> bool:
 
 def _from_family(past: PastJobs, case: Case, level: float) -> FirstTry | TooFew:
     """Predict from the packs of the family alone."""
-    nothing = np.full(len(past.job), np.nan)
+    nothing = np.full(past.job.size, np.nan)
     labels = _labels(past.make, past.bearing)
-    history = PackHistory(past.needs, past.family, labels, nothing, (True,) * len(past.job))
+    history = PackHistory(past.needs, tuple(past.family.tolist()), labels, nothing, (True,) * past.job.size)
     key = place_key(case.family, case.place)
     predicted = first_try_pack(history, PackCase(key, _labels((case.make,), (case.bearing,))[0]), level)
     if isinstance(predicted, TooFew):
@@ -244,21 +242,23 @@ def _in_pack(
     )
     least = float(stats.norm.isf((1 - level) / 2)) * case.reading_error
     return FirstTry(
-        centre, min(low, high, centre - least), max(low, high, centre + least), level, predicted.deviation, predicted.jobs, family_jobs, make_jobs,
+        centre, min(low, high, centre - least), max(low, high, centre + least), level, predicted.deviation,
+        predicted.jobs, family_jobs, make_jobs,
         case.sign * make_shift, alike, uses_found,
     )  # fmt: skip
 
 
-def _labels(makes: Sequence[str], bearings: Sequence[str]) -> tuple[str, ...]:
+def _labels(makes: Sequence[str] | TextArray, bearings: Sequence[str] | TextArray) -> tuple[str, ...]:
     """Name what the random effects are of: the make of a new bearing; a used one is the unit's own."""
-    return tuple(make if bearing == "new" else "used bearing" for make, bearing in zip(makes, bearings, strict=True))
+    return tuple(
+        str(make) if bearing == "new" else "used bearing" for make, bearing in zip(makes, bearings, strict=True)
+    )
 
 
 def _alike(past: PastJobs, case: Case) -> Iterator[tuple[BoolArray, str]]:
     """Give marks of the jobs treated as this one is, the narrowest rule first."""
-    bearing = np.array([name == case.bearing for name in past.bearing], dtype=bool)
-    casing = np.array([flag == case.case_replaced for flag in past.case_replaced], dtype=bool)
-    gear_set = np.array([name == case.gear_set for name in past.gear_set], dtype=bool)
+    bearing, gear_set = past.bearing == case.bearing, past.gear_set == case.gear_set
+    casing = past.case_replaced == case.case_replaced
     words = f"bearing {case.bearing}, casing {'replaced' if case.case_replaced else 'kept'}"
     yield bearing & casing & gear_set, f"{words}, gear set {case.gear_set}"
     if not case.moves_with_gear_set:
@@ -281,19 +281,19 @@ def _strange(value: float, others: FloatArray) -> bool:
     return bool(strange_values(np.append(known, value))[-1])
 
 
+def _shifted(makes: TextArray, shifts: Mapping[str, float]) -> FloatArray:
+    """Return what each make adds, nothing for one that does not stand out."""
+    return np.array([shifts.get(make, 0.0) for make in makes.tolist()], dtype=np.float64)
+
+
 def _make_shifts(past: PastJobs) -> dict[str, float]:
     """Return what each make surely adds to the pack needed, drawn towards nothing by how unsure it is."""
-    rows = np.flatnonzero(
-        np.isfinite(past.found)
-        & np.array([NOT_KNOWN not in pair for pair in zip(past.make, past.found_make, strict=True)], dtype=bool)
-    )
-    if rows.size == 0:
+    known = np.isfinite(past.found) & (past.make != NOT_KNOWN) & (past.found_make != NOT_KNOWN)
+    if not known.any():
         return {}
-    kinds = [f"{past.bearing[row]}, {past.gear_set[row]}, {past.case_replaced[row]}" for row in rows]
-    effects = changed_make_effects(
-        past.needs[rows] - past.found[rows], [past.found_make[row] for row in rows], [past.make[row] for row in rows],
-        kinds,
-    )  # fmt: skip
+    told = past.take(np.flatnonzero(known))
+    kinds = [", ".join(map(str, kind)) for kind in zip(told.bearing, told.gear_set, told.case_replaced, strict=True)]
+    effects = changed_make_effects(told.needs - told.found, told.found_make.tolist(), told.make.tolist(), kinds)
     if isinstance(effects, TooFew):
         return {}
     return {

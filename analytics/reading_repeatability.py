@@ -60,9 +60,10 @@ class Repeatability:
 def reading_repeatability(history: History) -> dict[str, Repeatability]:
     """Return how well each quantity is read; a quantity with too few repeats and checks is left out.
 
-    Two gauges in one pair of hands: a quarter of the mean squared step from one such difference to the
-    next of the same gauges, so that what one gauge reads above the other, or creeps, stays out. Four points round the ring: the alternating contrast, free of level and of run-out (a once-a-turn wave).
-    The master: spread of its readings about each gauge's own mean; a lower bound, since a master is easier to read.
+    Two gauges in one pair of hands: a quarter of the mean squared step from one such difference to the next of the
+    same gauges, so that what one gauge reads above the other, or creeps, stays out. Four points round the ring: the
+    alternating contrast, free of level and of run-out (a once-a-turn wave). The master: spread of its readings about
+    each gauge's own mean; a lower bound, since a master is easier to read.
     """
     frame = history.query(_REPEATS)
     found: dict[str, Repeatability] = {}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import polars as pl
 
@@ -11,7 +11,12 @@ from analytics.learned_responses import LOADED, Response, drag_without_preload, 
 _STATE = ("job", "place")
 
 
-def in_pack_terms(states: pl.DataFrame, visits: pl.DataFrame, responses: Iterable[Response]) -> pl.DataFrame:
+def in_pack_terms(
+    states: pl.DataFrame,
+    visits: pl.DataFrame,
+    responses: Iterable[Response],
+    drags: Mapping[tuple[str, str], float] | None = None,
+) -> pl.DataFrame:
     """Return bench states with readings turned into micrometres of pack, the unit in which packs are chosen.
 
     Added columns: `rise` (change of the reading per um of pack, above zero; null where not known), `needs` (um): the
@@ -20,9 +25,10 @@ def in_pack_terms(states: pl.DataFrame, visits: pl.DataFrame, responses: Iterabl
     `aim_high` (um): sign x target, limit nearer to a thin pack, limit nearer to a thick one, each over `rise`.
     A depth or an end float moves by a micrometre for each of the pack, by geometry. A ring shift takes the response
     learned, else that of its gear set's angles. A torque takes the response learned for make and condition of the
-    bearing, else of its condition, else of the place; where it is still loose the end play stands for it.
+    bearing, else of its condition, else of the place; where it is still loose the end play stands for it. `drags` is
+    the torque without preload per family and place, learned from `states` unless given.
     """
-    drags = drag_without_preload(states)
+    drags = drag_without_preload(states) if drags is None else drags
     drag = pl.DataFrame(
         [(family, place, value) for (family, place), value in drags.items()],
         schema={"family": pl.String, "place": pl.String, "drag": pl.Float64}, orient="row",

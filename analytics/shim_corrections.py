@@ -4,92 +4,59 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import numpy as np
 import polars as pl
 
 from analytics.answer import Answer, Assumption, Column
+from analytics.bearing_makes import bearing_makes
+from analytics.correction_rows import GROUPS, correction_rows
 from analytics.estimators.central import mean, mean_absolute, median
 from analytics.estimators.interval import Interval, TooFew
 from analytics.estimators.proportion import wilson
 from analytics.history import History
-from analytics.job_list import jobs_behind
-from analytics.question import Question
-from analytics.scope_sql import conditions
+from analytics.question import Option, Question
+from analytics.setting_history import SettingHistory
+from analytics.setting_jobs import jobs_of_rows
 from analytics.wording import between, count_of, millimetres, percent
 
 MINIMUM_JOBS = 5
+STRANGE = 4.0  # robust standard deviations from the median of their row
+NAMED = 3  # strange jobs named in a row
+SETTING_CAUTION = (
+    "Figures from history are a starting point for a qualified technician who measures; the unit maker's service data "
+    "come first."
+)
 METHOD = (
     "Pack as built minus pack as found, job by job; where the gear set was changed, the change of its marking is taken "
-    "out under the location's sign (thicker raises or lowers the reading). Mean: t interval by unit; median: order "
-    "statistics; 95 %. Locations, and kept and changed gear sets, are never averaged together."
+    "out under the location's sign (thicker raises or lowers the reading). Two side packs count as their difference "
+    "and as their total. Mean: t interval by unit; median: order statistics; 95 %. Locations, and kept and changed "
+    "gear sets, are never averaged together. Bearing makes: least squares on the pack needed (pack and reading "
+    "together) of jobs that put another make in."
 )
-_FILTERS = {
-    "family": "family", "technician": "technician", "fleet": "fleet", "duty": "duty", "kind": "kind",
-}  # fmt: skip
-
-# One row per job and location with both packs.
-CORRECTION = """
-found as (
-  select job, unit, family, location, arg_min(total_um, trial) as total_um
-  from known_pack where stage = 'as_found' group by all
-),
-built as (
-  select job, location, arg_max(total_um, trial) as total_um from known_pack where stage = 'as_built' group by all
-),
-visit as (
-  select j.*, g.marked_depth_um as found_mark_um, coalesce(g.sign_rule, 'added') as found_rule,
-    b.marked_depth_um as built_mark_um, coalesce(b.sign_rule, 'added') as built_rule
-  from known_job as j
-  left join known_gear_set as g on g.set_number = j.gear_set_found
-  left join known_gear_set as b on b.set_number = j.gear_set_built
-),
-limits as (  -- one row per family and location whose target carries the marking
-  select distinct family, location from known_specification where basis = 'constant_plus_marked_deviation'
-),
-outside as (  -- one row per job and location with readings as found: out of limits or not
-  select job, location, quantity, avg(value) as value, min(lower) as lower, max(upper) as upper,
-    case when min(lower) is null and max(upper) is null then null
-      else avg(value) < min(lower) or avg(value) > max(upper) end as out_of_limits
-  from known_measurement where stage = 'as_found' and location is not null group by all
-),
-correction as (
-  select f.job, f.unit, f.family, f.location, l.sits, l.quantity, v.technician, v.fleet, v.duty, v.kind, v.opened,
-    case when v.gear_set_found is null or v.gear_set_built is null then 'not known'
-      when v.gear_set_found = v.gear_set_built then 'kept' else 'changed' end as gear_set,
-    f.total_um as found_um, b.total_um as built_um, b.total_um - f.total_um as raw_um,
-    m.location is not null as carries_marking,
-    if(v.built_rule = 'added', v.built_mark_um, -v.built_mark_um)
-      - if(v.found_rule = 'added', v.found_mark_um, -v.found_mark_um) as marking_change_um,
-    if(l.thicker_moves = 'increases', 1, -1) as sign, o.out_of_limits
-  from found as f
-  join built as b using (job, location)
-  join visit as v on v.job = f.job
-  join known_shim_location as l on l.family = f.family and l.location = f.location
-  left join limits as m on m.family = f.family and (m.location = f.location)
-  left join outside as o on o.job = f.job and o.location = f.location and o.quantity = l.quantity
-),
-net as (
-  select *, case when gear_set = 'changed' and carries_marking then raw_um - sign * marking_change_um
-    else raw_um end as net_um
-  from correction
-)
-"""
 
 
 def shim_corrections(history: History, options: Mapping[str, str]) -> Answer:
     """Return the correction per family, location and kept or changed gear set.
 
-    Rows: family, location, sits, quantity, gear_set (kept, changed, not known); jobs, units; mean_um with limits,
-    median_um with limits, mean_absolute_um with limits (micrometres, 95 %); found_out of found_checked with share and
-    limits (as-found readings outside their limits); left_out (changed sets without a marking); said (where too few).
+    Rows: family, location, sits, quantity, gear_set (kept, changed, not known), group; jobs, units; mean_um with
+    limits, median_um with limits, mean_absolute_um with limits (micrometres, 95 %); found_out of found_checked with
+    share and limits (as-found readings outside their limits); left_out (changed sets without a marking); strange
+    (jobs far from the others, with their correction); said (where too few). Curve `bearing_makes`: see
+    `bearing_makes`.
     """
-    where, values = conditions(history.scope, _FILTERS, "opened")
-    frame = history.query(
-        f"with {CORRECTION} select * from net where {where} order by family, location, gear_set, job", values
+    setting = SettingHistory(history, history.scope.family)
+    frame = correction_rows(setting)
+    group = GROUPS[options["by"]]
+    frame = frame.with_columns((pl.lit(None, dtype=pl.String) if group is None else pl.col(group)).alias("group"))
+    sits = setting.places.select("family", "place", "sits")
+    frame = frame.join(sits, on=["family", "place"], how="left", maintain_order="left").with_columns(
+        pl.col("place").alias("location")
     )
-    keys = ["family", "location", "sits", "quantity", "gear_set"]
+    keys = ["family", "location", "sits", "quantity", "gear_set", "group"]
     parts = frame.partition_by(keys, maintain_order=True, as_dict=True)
     rows = [_row(dict(zip(keys, key, strict=True)), part) for key, part in parts.items()]
-    table = pl.DataFrame(rows, schema=_SCHEMA).sort("family", "location", "gear_set")
+    table = pl.DataFrame(rows, schema=_SCHEMA).sort("family", "location", "gear_set", "group", nulls_last=True)
+    makes = bearing_makes(setting.rows)
     sentence, number, about = _sentence(table)
     return Answer(
         question="shim-corrections",
@@ -100,34 +67,32 @@ def shim_corrections(history: History, options: Mapping[str, str]) -> Answer:
         number=number,
         number_about=about,
         method=METHOD,
-        grain="one row per family, location and kept or changed gear set",
+        grain="one row per family, location and kept or changed gear set" + (f", by {group}" if group else ""),
         rows=table,
-        columns=_COLUMNS,
-        notes=(
-            "Figures from history are a starting point for a qualified technician who measures; the unit maker's "
-            "service data come first.",
-        ),
-        assumptions=_ledger(history, frame),
+        columns=_columns(options["by"]),
+        notes=(*_make_notes(makes), SETTING_CAUTION),
+        assumptions=_ledger(setting, frame),
+        curves={"bearing_makes": makes.drop("chance")},
     )
 
 
 _SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
     "family": pl.String, "location": pl.String, "sits": pl.String, "quantity": pl.String, "gear_set": pl.String,
-    "jobs": pl.Int64, "units": pl.Int64, "left_out": pl.Int64,
+    "group": pl.String, "jobs": pl.Int64, "units": pl.Int64, "left_out": pl.Int64,
     **{f"{name}_{end}": pl.Float64 for name in ("mean", "median", "mean_absolute") for end in ("um", "low", "high")},
     "found_out": pl.Int64, "found_checked": pl.Int64, "share_out": pl.Float64, "share_out_low": pl.Float64,
-    "share_out_high": pl.Float64, "said": pl.String,
+    "share_out_high": pl.Float64, "strange": pl.String, "said": pl.String,
 }  # fmt: skip
 
 
 def _row(key: dict[str, object], part: pl.DataFrame) -> dict[str, object]:
-    known = part.filter(pl.col("net_um").is_not_null())
+    known = part.filter(pl.col("net").is_not_null())
     row: dict[str, object] = {**key, "jobs": known.height, "units": known["unit"].n_unique()}
     row["left_out"] = part.height - known.height
     if known.height < MINIMUM_JOBS:
         row["said"] = f"too few to say ({known.height} of {MINIMUM_JOBS} jobs)"
         return row
-    values = known["net_um"].to_numpy().astype(float)
+    values = known["net"].to_numpy().astype(float)
     unit = known["unit"].rank("dense").to_numpy().astype(int)
     for name, estimator in (("mean", mean), ("median", median), ("mean_absolute", mean_absolute)):
         found: Interval | TooFew = estimator(values, unit)
@@ -135,8 +100,9 @@ def _row(key: dict[str, object], part: pl.DataFrame) -> dict[str, object]:
             row["said"] = str(found)
             continue
         row |= {f"{name}_um": found.estimate, f"{name}_low": found.lower, f"{name}_high": found.upper}
-    checked = part.filter(pl.col("out_of_limits").is_not_null())
-    out = int(checked["out_of_limits"].sum())
+    row["strange"] = _strange(known)
+    checked = part.filter(pl.col("found_out").is_not_null())
+    out = int(checked["found_out"].sum())
     row |= {"found_out": out, "found_checked": checked.height}
     if checked.height >= MINIMUM_JOBS:
         share = wilson([out], [checked.height])
@@ -146,6 +112,20 @@ def _row(key: dict[str, object], part: pl.DataFrame) -> dict[str, object]:
             "share_out_high": float(share.upper[0]),
         }
     return row
+
+
+def _strange(known: pl.DataFrame) -> str | None:
+    """Name the jobs whose correction lies far from the others: slips of the pen, or work by others."""
+    values = known["net"].to_numpy()
+    off = np.abs(values - np.median(values))
+    spread = max(float(np.median(off)) / 0.6745, float(np.sort(off).mean()))
+    far = known.with_columns(pl.Series("off", off)).filter(pl.col("off") > STRANGE * spread)
+    if far.is_empty():
+        return None
+    worst = far.sort("off", "job", descending=[True, False])
+    named = [f"{job} ({millimetres(net)})" for job, net in worst.select("job", "net").head(NAMED).iter_rows()]
+    more = worst.height - len(named)
+    return ", ".join(named) + (f" and {more} more" if more else "")
 
 
 def _sentence(table: pl.DataFrame) -> tuple[str, str, str]:
@@ -178,61 +158,84 @@ def _sentence(table: pl.DataFrame) -> tuple[str, str, str]:
     )
 
 
-def _ledger(history: History, frame: pl.DataFrame) -> tuple[Assumption, ...]:
-    where, values = conditions(history.scope, {**_FILTERS, "family": "u.family"}, "j.opened")
-    one_sided = history.query(
-        f"""
-        select count(*) as packs from (
-          select p.job, p.location from known_pack as p
-          join known_job as j using (job) join known_unit as u on u.unit = j.unit
-          where {where} and p.stage in ('as_found', 'as_built')
-          group by all having count(distinct p.stage) = 1
-        )
-        """,
-        values,
-    )["packs"][0]
-    unmarked = frame.filter(pl.col("net_um").is_null()).height
+def _make_notes(makes: pl.DataFrame) -> tuple[str, ...]:
+    surest = makes.filter("stands_out").sort("chance", "family", "location", "make")
+    surest = surest.unique(["family", "location"], keep="first", maintain_order=True)
+    notes = [
+        f"{row['make']} bearings at {row['location']} of {row['family']} need the pack changed by "
+        f"{millimetres(row['effect_um'])} against other makes ({millimetres(row['effect_low'])} to "
+        f"{millimetres(row['effect_high'])}, {count_of(row['jobs'], 'job')} with another make in or out)."
+        for row in surest.iter_rows(named=True)
+    ]
+    if not notes and makes.height:
+        notes = [f"No bearing make stands out at any location ({makes.height} looked at together)."]
+    return tuple(notes)
+
+
+_ONE_SIDED = """
+select count(*) as packs from (
+  select p.job, p.location from known_pack as p join known_job as j using (job)
+  where p.stage in ('as_found', 'as_built') and list_contains($jobs, p.job)
+  group by all having count(distinct p.stage) = 1
+)
+"""
+
+
+def _ledger(setting: SettingHistory, frame: pl.DataFrame) -> tuple[Assumption, ...]:
+    one_sided = setting.history.query(_ONE_SIDED, {"jobs": setting.visits["job"].to_list()})["packs"][0]
+    unmarked = frame.filter(pl.col("net").is_null()).height
+    depth = (pl.col("gear_set") == "changed") & (pl.col("quantity") == "pinion_depth")
+    raw = frame.filter(depth & pl.col("net").is_not_null())
+    moves = None
+    if raw.height:
+        left_in, out = (float(np.sort(raw[name].abs().to_numpy()).mean()) / 1000 for name in ("correction", "net"))
+        moves = f"depth packs with another set move {left_in:.3f} mm either way in place of {out:.3f} mm"
     return (
         Assumption("Counted: job and location with both packs on record", frame.height, int(one_sided)),
         Assumption(
             "Left out: gear set changed, marking of one of the two sets not on record",
             frame.height - unmarked,
             unmarked,
+            "the marking left in",
+            moves,
         ),
     )
 
 
-_COLUMNS = (
-    Column("family", "Family"),
-    Column("location", "Location"),
-    Column("gear_set", "Gear set"),
-    Column("jobs", "Jobs"),
-    Column("mean_um", "Mean change", "as built minus as found, marking taken out", "um"),
-    Column("mean_low", "from", "lower 95 % limit", "um"),
-    Column("mean_high", "to", "upper 95 % limit", "um"),
-    Column("median_um", "Median", "", "um"),
-    Column("mean_absolute_um", "Either way", "mean of the absolute change", "um"),
-    Column("found_out", "Found out of limits"),
-    Column("found_checked", "Read as found"),
-    Column("share_out", "Share out", "", "share"),
-    Column("share_out_low", "from", "lower 95 % limit", "share"),
-    Column("share_out_high", "to", "upper 95 % limit", "share"),
-    Column("said", "If too few"),
-)
+def _columns(by: str) -> tuple[Column, ...]:
+    group = () if GROUPS[by] is None else (Column("group", by[:1].upper() + by[1:]),)
+    return (
+        Column("family", "Family"),
+        Column("location", "Location"),
+        Column("gear_set", "Gear set"),
+        *group,
+        Column("jobs", "Jobs"),
+        Column("mean_um", "Mean change", "as built minus as found, marking taken out", "um"),
+        Column("mean_low", "from", "lower 95 % limit", "um"),
+        Column("mean_high", "to", "upper 95 % limit", "um"),
+        Column("median_um", "Median", "", "um"),
+        Column("mean_absolute_um", "Either way", "mean of the absolute change", "um"),
+        Column("found_out", "Found out of limits"),
+        Column("found_checked", "Read as found"),
+        Column("share_out", "Share out", "", "share"),
+        Column("share_out_low", "from", "lower 95 % limit", "share"),
+        Column("share_out_high", "to", "upper 95 % limit", "share"),
+        Column("strange", "Far from the others", "jobs whose change lies far from the others: look at their sheets"),
+        Column("said", "If too few"),
+    )
 
 
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
-    where, values = conditions(history.scope, _FILTERS, "opened")
-    named = ("family", "location", "gear_set")
-    tests = " and ".join(["true", *(f"{name} = $row_{name}" for name in named if row.get(name))])
-    return jobs_behind(
-        history,
-        f"""
-        select job, location || ': ' || printf('%+.3f', net_um / 1000.0) || ' mm' as because
-        from (with {CORRECTION} select * from net where {where}) where net_um is not null and {tests}
-        """,
-        {**values, **{f"row_{name}": row[name] for name in named if row.get(name)}},
+    frame = correction_rows(SettingHistory(history, row.get("family") or history.scope.family))
+    group = GROUPS[row.get("by", "nothing")]
+    tests = [pl.col("net").is_not_null()]
+    for name, column in (("location", "place"), ("gear_set", "gear_set"), ("group", group)):
+        if column and row.get(name):
+            tests.append(pl.col(column) == row[name])
+    because = pl.concat_str(
+        pl.col("place"), pl.lit(": "), pl.col("net").map_elements(millimetres, return_dtype=pl.String)
     )
+    return jobs_of_rows(history, frame.filter(tests).select("job", because.alias("because")))
 
 
 SHIM_CORRECTIONS = Question(
@@ -240,5 +243,6 @@ SHIM_CORRECTIONS = Question(
     about="By how much the pack at each location changes, by gear set kept or changed, and how often it came in wrong",
     for_whom="lead technician",
     ask=shim_corrections,
+    options=(Option("by", "what else a row is split by", tuple(GROUPS), "nothing"),),
     jobs_behind=_jobs_behind,
 )

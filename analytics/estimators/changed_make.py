@@ -49,6 +49,9 @@ def changed_make_effects(
     values = as_numbers("changes", changes)
     if not values.size == len(found) == len(built) == len(kinds):
         raise ValueError(f"expected makes and kinds for {values.size} changes, found unlike numbers")
+    if sum(one != other for one, other in zip(found, built, strict=True)) < minimum:
+        count = sum(one != other for one, other in zip(found, built, strict=True))
+        return TooFew("jobs with another bearing make", count, minimum)
     order = sorted(range(values.size), key=lambda row: (kinds[row], found[row], built[row], float(values[row])))
     strange = _strange(values, kinds)
     rows = [row for row in order if not strange[row]]

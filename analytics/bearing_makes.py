@@ -1,0 +1,46 @@
+"""Learn what a bearing make changes at each place, from jobs that put another make in."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from analytics.estimators.changed_make import changed_make_effects
+from analytics.estimators.interval import TooFew
+from analytics.estimators.multiple_testing import benjamini_hochberg
+
+SURE = 0.05  # false discoveries among all makes at all places that are looked at together
+
+_SCHEMA = {
+    "family": pl.String, "location": pl.String, "quantity": pl.String, "make": pl.String, "jobs": pl.Int64,
+    "effect_um": pl.Float64, "effect_low": pl.Float64, "effect_high": pl.Float64, "chance": pl.Float64,
+}  # fmt: skip
+
+
+def bearing_makes(rows: pl.DataFrame) -> pl.DataFrame:
+    """Return what each bearing make moves the pack by, one row per place and make, places with too few jobs left out.
+
+    `rows` from `set_rows`. Columns: family, location, quantity, make, jobs (with another make in or out), effect_um
+    with 95 % limits (change of the pack needed against the mean of the other makes; a ring shift for side packs),
+    chance (two-sided), stands_out (told from nothing after Benjamini and Hochberg over all looks).
+    """
+    known = rows.filter(
+        pl.all_horizontal(pl.col("dimension", "found_dimension", "make", "found_make").is_not_null())
+        & (pl.col("coordinate") != "total")
+    )
+    found = []
+    for (family, place, quantity), part in sorted(
+        known.partition_by("family", "place", "quantity", maintain_order=True, as_dict=True).items()
+    ):
+        kinds = part.select(pl.format("{}, {}, {}", pl.col("bearing").fill_null("?"), "gear_set", "case_replaced"))
+        effects = changed_make_effects(
+            (part["found_dimension"] - part["dimension"]).to_numpy(), part["found_make"].to_list(),
+            part["make"].to_list(), kinds.to_series().to_list(),
+        )  # fmt: skip
+        if isinstance(effects, TooFew):
+            continue
+        for e in effects:
+            ends = (e.effect.estimate, e.effect.lower, e.effect.upper)
+            found.append((family, place, quantity, e.make, e.jobs, *ends, e.probability))
+    table = pl.DataFrame(found, schema=_SCHEMA, orient="row")
+    adjusted = benjamini_hochberg(table["chance"].to_numpy()).tolist()
+    return table.with_columns((pl.Series("adjusted", adjusted, dtype=pl.Float64) <= SURE).alias("stands_out"))
