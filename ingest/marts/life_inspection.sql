@@ -1,22 +1,16 @@
--- One row per component position seen or renewed at a visit whose clock was read: what that says of the life that sat
--- there. `started_by` is the job that fitted it (NULL: there from new), `origin` how it began, `good_at` and `good_by` the
+-- One row per component position seen or renewed at a visit, of units whose clock was ever read: what that says of the
+-- life that sat there. `started_by` is the job that fitted it (NULL: there from new), `origin` how it began, `good_at` and `good_by` the
 -- last age and job at which it was known good, `state` what was found: good, failed, cause (of the complaint), renewed
 -- (without being looked at). `superseded_on` is the day on which a later look at the same life became known, so that
 -- what was known of a life on a day is one row. `why_not` says why the age is not known. Ages in metres.
 with read_here as (select * from new.visit_clock where clock = 'km'),
-measured as (  -- one row per unit with a reading at some visit
-  select distinct unit_id from new.visit_clock where clock_at is not null
-),
 fitted_part as (  -- one row per job and position that a part went into, own parts put back aside
-  select j.job_id, j.unit_id, c.position_id, p.settled_on,
-    bool_or(p.origin in ('used_donor', 'customer_supplied')) as of_unknown_age,
-    bool_and(coalesce(p.origin, 'new') = 'reconditioned') as reconditioned
-  from new.part_line as p
-  join new.job as j using (job)
-  join measured as m on m.unit_id = j.unit_id
-  join new.position as c on c.family = j.family and c.position = p.position
-  where coalesce(p.movement, 'fitted') = 'fitted' and coalesce(p.origin, 'new') <> 'own_refitted'
-  group by all
+  select job_id, unit_id, position_id, max(settled_on) as settled_on,
+    bool_or(origin in ('used_donor', 'customer_supplied')) as of_unknown_age,
+    bool_and(coalesce(origin, 'new') = 'reconditioned') as reconditioned
+  from new.part_line
+  where fitted and position_id is not null and coalesce(origin, 'new') <> 'own_refitted'
+  group by job_id, unit_id, position_id
 ),
 event as (  -- one row per job and position looked at or renewed
   select coalesce(n.job_id, p.job_id) as job_id, coalesce(n.unit_id, p.unit_id) as unit_id,
@@ -32,7 +26,7 @@ event as (  -- one row per job and position looked at or renewed
     end as renews,
     n.failed and n.grade < '3' as named_failed, n.from_habit, coalesce(n.known_on, p.settled_on) as known_on,
     coalesce(n.settled_on, p.settled_on) as settled_on
-  from (select n.* from new.finding as n join measured as m using (unit_id) where n.position_id is not null) as n
+  from (select * from new.finding where position_id is not null) as n
   full join fitted_part as p on p.job_id = n.job_id and p.position_id = n.position_id
 ),
 numbered as (  -- the same in order of visits, with the job that began the life and how often others had opened the unit

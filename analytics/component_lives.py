@@ -1,0 +1,181 @@
+"""Build the lives of components: between which ages each ended, from which age it was followed, and why we think so."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import polars as pl
+
+from analytics.history import History
+from analytics.register_lives import register_lives
+from analytics.scope_sql import conditions
+
+ON_THE_ROAD = "on the road"
+CAME_IN = "among units that came in"
+EXACT, INTERVAL, LEFT, RIGHT = "exact", "interval", "left", "right"
+REASONS = {
+    "usage_unknown": "distance at the visit not known",
+    "clock_replaced": "clock had been replaced",
+    "no_vehicle": "no vehicle on record, so the unit's own distance is not known",
+    "clock_runs_backwards": "clock reads less than before",
+    "origin_unknown": "neither known from new nor fitted here",
+    "opened_by_others": "others opened the unit in between",
+    "part_of_unknown_age": "used or customer's own part, its age not known",
+    "distance_at_start_unknown": "distance when it was fitted not known",
+    "failed_before": "had been found failed before and was left in",
+    "not_graded": "neither grade nor role written down",
+    "renewed_unseen": "renewed without being looked at",
+    "no_distance": "had run no distance",
+    "failed_before_entry": "failed before the register listed the unit",
+    "not_followed": "sat in no vehicle of a register after it was fitted",
+}
+FILTERS = {
+    "family": "c.family", "component": "c.component", "position": "c.position", "fleet": "v.fleet", "duty": "v.duty",
+    "supplier": "p.supplier",
+}  # fmt: skip
+
+# What was known on the day of each life at a look: one row per life, at the last look whose age is known.
+# The component that caused the complaint failed when the complaint began where the odometer of that day was written
+# down, else between that day (or the last look that found it good) and the visit.
+LIFE = """
+part as (  -- one row per job and position with the part fitted there
+  select j.job_id, c.position_id, min(p.supplier) as supplier, min(p.maker) as maker
+  from known_part_line as p
+  join known_job as j using (job)
+  join known_position as c on c.family = j.family and c.position = p.position
+  where coalesce(p.movement, 'fitted') = 'fitted' and p.supplier is not null or p.maker is not null
+  group by all
+),
+looked as (  -- one row per life and last look
+  select l.*, case
+      when state in ('good', 'renewed') then 'right'
+      when state = 'cause' and since_exact and since_age >= good_age and since_age > 0 then 'exact'
+      when greatest(good_age, coalesce(since_age, 0)) > 0 then 'interval' else 'left' end as kind
+  from known_life_inspection as l where why_not is null and superseded_on is null
+),
+life as (  -- one row per life, ages in metres; nothing known where both ends are nought and endless
+  select *, case kind when 'right' then if(state = 'renewed', good_age, age) when 'exact' then since_age
+      when 'interval' then if(since_age < age, greatest(good_age, since_age), good_age) else 0 end as lower_m,
+    case kind when 'right' then null when 'exact' then since_age else age end as upper_m
+  from looked
+)
+"""
+
+
+@dataclass(frozen=True)
+class Lives:
+    """Hold the lives of one population.
+
+    rows: one per life: unit, unit_id, job_id (the look that tells; NULL where the register does), started_by (job that
+    fitted it, NULL from new), origin, family, position, component, duty, fleet, supplier, maker, lower, upper (km, NULL
+    while it has not failed), entry (km), kind (exact, interval, left, right), why (a sentence), draws (km, ends drawn
+    where the distance run by now was imputed), estimated, named_failed. excluded: reason and looks or lives left out.
+    """
+
+    population: str
+    rows: pl.DataFrame
+    excluded: pl.DataFrame
+
+
+def lives_that_came_in(history: History, parts: bool = False) -> Lives:
+    """Return one row per component life that was looked at on the bench, ages in km; `parts` adds supplier and maker.
+
+    Silence says nothing here: a part fitted and not seen again is no life yet. Nothing after the last look counts.
+    """
+    with_part = parts or history.scope.supplier is not None
+    where, values = conditions(history.scope, FILTERS)
+    rows = history.query(
+        f"""
+        with {LIFE}
+        select v.unit, l.unit_id, l.job_id, l.started_by, l.origin, c.family, c.position, c.component, v.duty, v.fleet,
+          {"p.supplier, p.maker" if with_part else "null::varchar as supplier, null::varchar as maker"},
+          l.lower_m / 1000.0 as lower, l.upper_m / 1000.0 as upper, 0.0::double as entry, l.kind, l.state,
+          coalesce(l.estimated, false) as estimated, coalesce(l.named_failed, false) as named_failed, l.from_habit
+        from life as l
+        join known_visit as v using (job_id)
+        join known_position as c using (position_id)
+        {"left join part as p on p.job_id = l.started_by and p.position_id = l.position_id" if with_part else ""}
+        where {where}
+        order by l.unit_id, l.position_id, l.started_by, l.job_id
+        """,
+        values,
+    )
+    telling = (pl.col("upper").is_not_null() & (pl.col("upper") > 0)) | (pl.col("lower") > 0)
+    silent = rows.filter(~telling)
+    unseen = silent.filter(pl.col("state") == "renewed").height
+    excluded = _excluded(history, {"renewed_unseen": unseen, "no_distance": silent.height - unseen}, where, values)
+    kept = rows.filter(telling).with_columns(
+        _why(), pl.lit(None, dtype=pl.List(pl.Float64)).alias("draws"), pl.lit(CAME_IN).alias("population")
+    )
+    return Lives(CAME_IN, kept.drop("state"), excluded)
+
+
+def lives_on_the_road(history: History, parts: bool = False) -> Lives:
+    """Return one row per component life of the units that a register lists, also of those that never came.
+
+    A life runs to its failure, to its renewal while sound, or to where the register follows the unit; what entered the
+    register late is followed from its distance then. `draws` hold the ends that had to be imputed.
+    """
+    rows, left_out = register_lives(history, parts or history.scope.supplier is not None)
+    excluded = pl.DataFrame(
+        {"reason": [REASONS[r] for r in left_out], "left_out": list(left_out.values())},
+        schema={"reason": pl.String, "left_out": pl.Int64},
+    ).filter(pl.col("left_out") > 0)
+    return Lives(ON_THE_ROAD, rows.with_columns(_why_on_the_road(), pl.lit(ON_THE_ROAD).alias("population")), excluded)
+
+
+def _excluded(history: History, more: Mapping[str, int], where: str, values: Mapping[str, Any]) -> pl.DataFrame:
+    """Return why looks could not be used and how many, the most first."""
+    if history.scope.supplier is not None:
+        where, values = "true", {}  # what was left out is told for all suppliers: its part is what is not known
+    counted = history.query(
+        f"""
+        with measured as (
+          select distinct unit_id from known_visit_clock where clock_at is not null
+          union select unit_id from known_unit where register_entry is not null
+        ),
+        left_out as (  -- one row per reason, job and position looked at
+          select why_not, job_id, position_id from known_life_inspection where why_not is not null
+          union all
+          select coalesce(k.why_not, 'usage_unknown'), n.job_id, n.position_id
+          from known_finding as n
+          join known_visit_clock as k on k.job_id = n.job_id and k.clock = 'km'
+          anti join measured as m on m.unit_id = n.unit_id
+        )
+        select o.why_not as reason, count(*)::bigint as left_out
+        from left_out as o
+        join known_visit as v using (job_id)
+        join known_position as c using (position_id)
+        where {where} group by all
+        """,
+        values,
+    )
+    told = {REASONS[reason]: number for reason, number in counted.iter_rows()}
+    told |= {REASONS[reason]: number for reason, number in more.items() if number}
+    return pl.DataFrame(
+        {"reason": list(told), "left_out": list(told.values())}, schema={"reason": pl.String, "left_out": pl.Int64}
+    ).sort(["left_out", "reason"], descending=[True, False])
+
+
+def _why() -> pl.Expr:
+    return (
+        pl.when(pl.col("kind") == EXACT).then(pl.lit("caused the complaint; distance when it began is written down"))
+        .when(pl.col("kind") == INTERVAL).then(pl.lit("failed between when it was last known good and the visit"))
+        .when(pl.col("kind") == LEFT).then(pl.lit("found failed; never seen good before"))
+        .when(pl.col("state") == "renewed").then(pl.lit("good when last looked at, renewed later without a look"))
+        .otherwise(pl.lit("good when last looked at"))
+        .alias("why")
+    )  # fmt: skip
+
+
+def _why_on_the_road() -> pl.Expr:
+    return (
+        pl.when(pl.col("kind") == EXACT).then(pl.lit("caused the complaint; distance when it began is written down"))
+        .when(pl.col("kind") == INTERVAL).then(pl.lit("failed between when it was last known good and the visit"))
+        .when(pl.col("kind") == LEFT).then(pl.lit("found failed; never seen good before"))
+        .when(pl.col("job_id").is_not_null()).then(pl.lit("good when it was last looked at or renewed"))
+        .otherwise(pl.lit("runs on by the register"))
+        .alias("why")
+    )  # fmt: skip

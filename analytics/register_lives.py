@@ -1,0 +1,235 @@
+"""Follow component lives on the units that a register lists, whether they ever came in or not."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import polars as pl
+
+from analytics.history import History
+from analytics.register_stretches import Stretch, register_stretches
+from analytics.scope import PRIVATE_OWNERS, Scope
+
+FROM_NEW = -1  # stands for the job that fitted what was there from new
+_LONG_AGO = -1_000_000
+
+_BEGUN = """
+with listed as (
+  select unit_id from known_unit where register_entry <= $as_of
+  union
+  select u.unit_id from known_fitting as f join known_unit as u using (unit) where f.listed is not null
+)
+select l.unit_id, l.position_id, l.job_id as started_by, l.renews as origin, v.opened, k.clock_group, k.clock_at,
+  k.next_group, k.next_at
+from known_life_inspection as l
+join listed using (unit_id)
+join known_visit as v using (job_id)
+join known_visit_clock as k on k.job_id = l.job_id and k.clock = 'km'
+where l.renews is not null
+order by all
+"""
+_LOOKS = """
+with listed as (
+  select unit_id from known_unit where register_entry <= $as_of
+  union
+  select u.unit_id from known_fitting as f join known_unit as u using (unit) where f.listed is not null
+)
+select l.unit_id, l.position_id, coalesce(l.started_by, -1) as started_by, l.job_id, l.state, l.age, l.good_age,
+  l.since_age, coalesce(l.since_exact, false) as since_exact, coalesce(l.estimated, false) as estimated,
+  coalesce(l.named_failed, false) as named_failed, l.from_habit, v.opened, l.why_not
+from known_life_inspection as l
+join listed using (unit_id)
+join known_visit as v using (job_id)
+where (l.why_not is null and l.superseded_on is null) or l.why_not = 'opened_by_others'
+order by all
+"""
+_PARTS = """
+select j.job_id as started_by, c.position_id, min(p.supplier) as supplier, min(p.maker) as maker
+from known_part_line as p
+join known_job as j using (job)
+join known_position as c on c.family = j.family and c.position = p.position
+where coalesce(p.movement, 'fitted') = 'fitted'
+group by all
+"""
+
+
+def register_lives(history: History, parts: bool = False) -> tuple[pl.DataFrame, dict[str, int]]:
+    """Return one row per life followed by a register, ages in km, and why other lives were left out.
+
+    Columns as in component_lives.Lives.
+    """
+    stretches = register_stretches(history)
+    begun = _begun(history, stretches)
+    placed, left_out = _placed(begun, stretches)
+    told, more = _told(placed, _looks(history, unusable=False), _looks(history, unusable=True))
+    if parts:
+        told = told.join(history.query(_PARTS), on=["started_by", "position_id"], how="left", maintain_order="left")
+    else:
+        told = told.with_columns(pl.lit(None, dtype=pl.String).alias(name) for name in ("supplier", "maker"))
+    told = told.with_columns(
+        pl.when(pl.col("started_by") != FROM_NEW).then("started_by").alias("started_by"),
+    ).sort("unit_id", "position_id", "start_day")
+    return _within(told, history.scope), left_out | more
+
+
+def _begun(history: History, stretches: list[Stretch]) -> pl.DataFrame:
+    """Return every life of a followed unit with where it begins on its clocks, and the job that ended it."""
+    units = pl.DataFrame({"unit_id": sorted({s.unit_id for s in stretches})}, schema={"unit_id": pl.Int32})
+    known = history.query(
+        "select unit_id, unit, family, coalesce(lives_known_from_new, false) and in_service_since is not null as from_new "
+        "from known_unit order by unit_id"
+    ).join(units, on="unit_id", how="semi")
+    positions = history.query(
+        "select family, position_id, position, component from known_position order by position_id"
+    )
+    seats = known.join(positions, on="family").select(
+        "unit_id", "unit", "family", "position_id", "position", "component", "from_new"
+    )
+    first = seats.with_columns(
+        pl.lit(FROM_NEW, dtype=pl.Int32).alias("started_by"),
+        pl.when("from_new").then(pl.lit("from_new")).otherwise(pl.lit("not_known")).alias("origin"),
+        pl.lit(None, dtype=pl.Date).alias("opened"),
+        pl.lit(0, dtype=pl.Int32).alias("clock_group"),
+        pl.lit(0, dtype=pl.Int64).alias("clock_at"),
+        pl.lit(None, dtype=pl.Int32).alias("next_group"),
+        pl.lit(None, dtype=pl.Int64).alias("next_at"),
+    ).drop("from_new")
+    later = history.query(_BEGUN).join(seats.drop("from_new"), on=["unit_id", "position_id"]).select(first.columns)
+    lives = pl.concat([first, later]).with_columns(
+        (pl.col("opened") - dt.date(1970, 1, 1)).dt.total_days().fill_null(_LONG_AGO).alias("start_day")
+    )
+    order = ["unit_id", "position_id", "start_day", "started_by"]
+    return lives.sort(order).with_columns(
+        pl.col("started_by").shift(-1).over("unit_id", "position_id").alias("ended_by")
+    )
+
+
+def _placed(begun: pl.DataFrame, stretches: list[Stretch]) -> tuple[pl.DataFrame, dict[str, int]]:
+    """Return lives on the stretch that follows them: entry, end and drawn ends in metres of age."""
+    schema: dict[str, Any] = {
+        "unit_id": pl.Int32, "fleet": pl.String, "duty": pl.String, "group": pl.Int32, "from_day": pl.Int64,
+        "to_day": pl.Int64, "from_at": pl.Float64, "to_at": pl.Float64, "draws_at": pl.List(pl.Float64),
+    }  # fmt: skip
+    table = pl.DataFrame(
+        [
+            (s.unit_id, s.fleet, s.duty, s.group, s.from_day, s.to_day, s.from_at, s.to_at, list(s.draws))
+            for s in stretches
+        ],
+        schema=schema, orient="row",
+    )  # fmt: skip
+    known = begun.filter(~pl.col("origin").is_in(["not_known"]))
+    unknown = begun.filter(pl.col("origin") == "not_known")
+    both = (
+        known.with_row_index("life")
+        .join(table, on="unit_id")
+        .filter(pl.col("to_day") > pl.col("start_day"))
+        .sort("life", "from_day")
+        .group_by("life", maintain_order=True)
+        .first()
+    )
+    start = (
+        pl.when(pl.col("group") == pl.col("clock_group")).then("clock_at")
+        .when(pl.col("group") == pl.col("next_group")).then("next_at")
+    )  # fmt: skip
+    both = both.with_columns(start.cast(pl.Float64).alias("start_at"))
+    off = both["start_at"].null_count()
+    both = both.filter(pl.col("start_at").is_not_null()).with_columns(
+        pl.when(pl.col("from_day") > pl.col("start_day"))
+        .then((pl.col("from_at") - pl.col("start_at")).clip(0))
+        .otherwise(0.0)
+        .alias("entry"),
+        (pl.col("to_at") - pl.col("start_at")).alias("end"),
+        (pl.col("draws_at") - pl.col("start_at")).alias("draws"),
+    )
+    left_out = {
+        "origin_unknown": unknown.filter(pl.col("started_by") == FROM_NEW).height,
+        "part_of_unknown_age": unknown.filter(pl.col("started_by") != FROM_NEW).height,
+        "distance_at_start_unknown": off,
+        "not_followed": known.height - both.height - off,
+    }
+    return both, left_out
+
+
+def _looks(history: History, unusable: bool) -> pl.DataFrame:
+    looks = history.query(_LOOKS).with_columns(
+        (pl.col("opened") - dt.date(1970, 1, 1)).dt.total_days().alias("look_day")
+    )
+    if unusable:
+        return (
+            looks.filter(pl.col("why_not").is_not_null())
+            .group_by("unit_id", "position_id", "started_by")
+            .agg(pl.col("look_day").min().alias("others_seen"))
+        )
+    return looks.filter(pl.col("why_not").is_null()).drop("why_not", "opened")
+
+
+def _told(placed: pl.DataFrame, looks: pl.DataFrame, others: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, int]]:
+    """Return what is known of each placed life, ages in km, and why some tell nothing."""
+    keys = ["unit_id", "position_id", "started_by"]
+    lives = placed.join(looks, on=keys, how="left", maintain_order="left").join(
+        others, on=keys, how="left", maintain_order="left"
+    )
+    followed = pl.col("look_day") <= pl.col("to_day")
+    failed = followed & pl.col("state").is_in(["cause", "failed"])
+    ended_here = followed & (pl.col("ended_by") == pl.col("job_id"))
+    ended_unseen = pl.col("ended_by").is_not_null() & ~(pl.col("ended_by") == pl.col("job_id")).fill_null(value=False)
+    # Ended on a later day than the register follows: then the register's end is what is known.
+    good = pl.when(pl.col("state") == "good").then("age").otherwise("good_age").cast(pl.Float64)
+    since = (
+        pl.when(pl.col("since_age") < pl.col("age"))
+        .then(pl.max_horizontal("good_age", "since_age"))
+        .otherwise("good_age")
+    )
+    exact = failed & pl.col("since_exact") & (pl.col("since_age") >= pl.col("good_age")) & (pl.col("since_age") > 0)
+    lower = (
+        pl.when(exact).then(pl.col("since_age").cast(pl.Float64))
+        .when(failed).then(since.cast(pl.Float64))
+        .when(ended_here | ended_unseen).then(good.fill_null(0.0))
+        .otherwise(pl.max_horizontal("end", good))
+    )  # fmt: skip
+    upper = pl.when(exact).then(pl.col("since_age").cast(pl.Float64)).when(failed).then(pl.col("age").cast(pl.Float64))
+    running = ~failed.fill_null(value=False) & ~ended_here.fill_null(value=False) & ~ended_unseen
+    lives = lives.with_columns(
+        (lower / 1000).alias("lower"), (upper / 1000).alias("upper"), (pl.col("entry") / 1000).alias("entry"),
+        pl.when(running).then(pl.col("draws") / 1000).alias("draws"),
+        pl.when(running).then(None).otherwise("job_id").alias("job_id"),
+        running.alias("running"), ended_unseen.alias("ended_unseen"),
+        (pl.col("others_seen") <= pl.col("to_day")).fill_null(value=False).alias("by_others"),
+    )  # fmt: skip
+    early = pl.col("upper").is_not_null() & (pl.col("upper") <= pl.col("entry"))
+    silent = pl.col("upper").is_null() & (pl.col("lower") <= pl.col("entry"))
+    nothing = pl.col("upper") <= 0
+    reason = (
+        pl.when("by_others").then(pl.lit("opened_by_others"))
+        .when(early & (pl.col("entry") > 0)).then(pl.lit("failed_before_entry"))
+        .when(silent & pl.col("ended_unseen")).then(pl.lit("renewed_unseen"))
+        .when(silent | nothing).then(pl.lit("no_distance"))
+    )  # fmt: skip
+    lives = lives.with_columns(reason.alias("why_not"))
+    counts = dict(lives.filter(pl.col("why_not").is_not_null()).group_by("why_not").len().sort("why_not").iter_rows())
+    kind = (
+        pl.when(pl.col("upper").is_null()).then(pl.lit("right"))
+        .when(pl.col("lower") == pl.col("upper")).then(pl.lit("exact"))
+        .when(pl.max_horizontal("lower", "entry") > 0).then(pl.lit("interval"))
+        .otherwise(pl.lit("left"))
+    )  # fmt: skip
+    kept = lives.filter(pl.col("why_not").is_null()).select(
+        "unit", "unit_id", "job_id", "started_by", "origin", "family", "position", "position_id", "component", "duty",
+        "fleet", "lower", "upper", "entry", kind.alias("kind"), "draws",
+        pl.col("estimated").fill_null(value=False), pl.col("named_failed").fill_null(value=False),
+        pl.col("from_habit").fill_null(value=False), "start_day",
+    )  # fmt: skip
+    return kept, {str(k): int(v) for k, v in counts.items()}
+
+
+def _within(lives: pl.DataFrame, scope: Scope) -> pl.DataFrame:
+    """Return the lives in the scope; a unit's fleet and duty are those of the vehicle it was last followed in."""
+    for name in ("family", "component", "position", "duty", "supplier", "fleet"):
+        value = getattr(scope, name)
+        if value is not None:
+            lives = lives.filter(pl.lit(False) if value == PRIVATE_OWNERS else pl.col(name) == value)
+    return lives
+
+
+__all__ = ["FROM_NEW", "register_lives"]
