@@ -29,12 +29,13 @@ _JOB = (("job_id", "j.job_id"), ("unit_id", "j.unit_id"), ("family", "j.family")
 _POSITION = " left join new.position as p on p.family = j.family and p.position = r.position"
 # Where no movement is written, a part counts as fitted once its job was put together: while the job is open, a line
 # may be an order only.
-_FITTED = "coalesce(r.movement = 'fitted', coalesce(j.closed, j.delivered) is not null)"
+_FITTED = "coalesce(r.movement = 'fitted', if(coalesce(j.closed, j.delivered) is not null, true, null))"
 
 # From when a link that tells more than a number was known.
 LINK_CLOCKS: dict[tuple[str, str], str | None] = {
     ("comeback", "comeback_known"): "comeback_known",
     ("part_line", "fitted"): "settled_on",
+    ("part_line", "position_id"): "settled_on",
 }
 
 

@@ -34,7 +34,7 @@ MARTS: tuple[Mart, ...] = (
     Mart("comeback_link", dict.fromkeys(_WHEN_SETTLED, _SETTLED) | _COMEBACK_CLOCKS),
     Mart("pack"),
     Mart("part_use", is_view=True),
-    Mart("visit_clock", {"next_at": "next_known_on", "next_group": "next_known_on"}),
+    Mart("visit_clock", dict.fromkeys(("next_at", "next_group", "next_known_on"), "next_known_on")),
     Mart("life_inspection", {"renews": _SETTLED, "superseded_on": "superseded_on"}),
 )
 

@@ -1,14 +1,20 @@
--- One row per component position seen or renewed at a visit, of units whose clock was ever read: what that says of the
--- life that sat there. `started_by` is the job that fitted it (NULL: there from new), `origin` how it began, `good_at` and `good_by` the
+-- One row per component position seen or renewed at a visit, of units whose clock was ever read or that a register
+-- lists: what that says of the life that sat there. `started_by` is the job that fitted it (NULL: there from new), `origin` how it began, `good_at` and `good_by` the
 -- last age and job at which it was known good, `state` what was found: good, failed, cause (of the complaint), renewed
 -- (without being looked at). `superseded_on` is the day on which a later look at the same life became known, so that
 -- what was known of a life on a day is one row. `why_not` says why the age is not known. Ages in metres.
 with read_here as (select * from new.visit_clock where clock = 'km'),
+measured as (  -- one row per unit with a reading at some visit, or on a register, and since when it was one
+  select unit_id, min(known_on) as measured_on
+  from (select unit_id, known_on from new.visit_clock where clock_at is not null
+        union all select unit_id, register_entry from new.unit where register_entry is not null)
+  group by unit_id
+),
 fitted_part as (  -- one row per job and position that a part went into, own parts put back aside
   select job_id, unit_id, position_id, max(settled_on) as settled_on,
     bool_or(origin in ('used_donor', 'customer_supplied')) as of_unknown_age,
     bool_and(coalesce(origin, 'new') = 'reconditioned') as reconditioned
-  from new.part_line
+  from new.part_line semi join measured using (unit_id)
   where fitted and position_id is not null and coalesce(origin, 'new') <> 'own_refitted'
   group by job_id, unit_id, position_id
 ),
@@ -26,7 +32,7 @@ event as (  -- one row per job and position looked at or renewed
     end as renews,
     n.failed and n.grade < '3' as named_failed, n.from_habit, coalesce(n.known_on, p.settled_on) as known_on,
     coalesce(n.settled_on, p.settled_on) as settled_on
-  from (select * from new.finding where position_id is not null) as n
+  from (select * from new.finding semi join measured using (unit_id) where position_id is not null) as n
   full join fitted_part as p on p.job_id = n.job_id and p.position_id = n.position_id
 ),
 numbered as (  -- the same in order of visits, with the job that began the life and how often others had opened the unit
@@ -78,8 +84,9 @@ told as (
     renews, known_on, settled_on
   from begun
 )
-select * exclude (life_number, openings),
-  first_value(if(why_not is null, known_on, null) ignore nulls) over later as superseded_on
-from told
-window later as (partition by unit_id, position_id, life_number, openings order by known_on, job_id
+select t.* exclude (life_number, openings) replace (greatest(t.known_on, m.measured_on) as known_on),
+  greatest(first_value(if(why_not is null, t.known_on, null) ignore nulls) over later,
+           if(count(*) filter (why_not is null) over later > 0, m.measured_on, null)) as superseded_on
+from told as t join measured as m using (unit_id)
+window later as (partition by t.unit_id, position_id, life_number, openings order by t.known_on, job_id
                  rows between 1 following and unbounded following)

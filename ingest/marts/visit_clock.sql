@@ -58,32 +58,34 @@ read_off as (
       when own is null and not in_vehicle then 'no_vehicle' end as why_not
   from placed as p
 ),
-point as (  -- one row per unit, day and clock with a reading
-  select unit, seen as day, 'km' as clock, max(odometer_m) as reading from new.sighting
+point as (  -- one row per unit, day and clock with a reading, and since when it was known
+  select unit, seen as day, 'km' as clock, max(odometer_m) as reading, seen as known_on from new.sighting
   where odometer_m is not null group by unit, seen
   union all
-  select unit, seen, 'hours', max(hours_min) from new.sighting where hours_min is not null group by unit, seen
+  select unit, seen, 'hours', max(hours_min), seen from new.sighting where hours_min is not null group by unit, seen
   union all
-  select unit, fitted_from, clock, max(reading) from dial where known_on <= fitted_from or base is not null group by all
+  select unit, fitted_from, clock, reading, known_on from dial
   union all
-  select unit, opened, clock, reading from visit where reading is not null and basis in ('read', 'estimated')
+  select unit, opened, clock, reading, opened from visit where reading is not null and basis in ('read', 'estimated')
 ),
 undated as (  -- jobs whose complaint has a day but no reading
   select job_id, unit, clock, opened, reading, fitted_from, complaint_since
   from read_off where clock_at is not null and reading_since is null and complaint_since < opened and reading is not null
 ),
-began as (  -- one row per such job and clock: the reading on that day, from the readings before and after it
-  select u.job_id, u.clock, b.day as day_before, b.reading as before, a.day as day_after, a.reading as after
-  from undated as u
-  asof left join point as b on b.unit = u.unit and b.clock = u.clock and b.day <= u.complaint_since
-  asof left join point as a on a.unit = u.unit and a.clock = u.clock and a.day >= u.complaint_since
+began as (  -- one row per such job and clock: the readings before and after that day that were known at the visit
+  select u.job_id, u.clock,
+    max(struct_pack(day := p.day, reading := p.reading)) filter (p.day <= u.complaint_since) as before,
+    min(struct_pack(day := p.day, reading := p.reading)) filter (p.day >= u.complaint_since) as after
+  from undated as u join point as p on p.unit = u.unit and p.clock = u.clock and p.known_on <= u.opened
+  group by u.job_id, u.clock
 ),
 since as (
-  select u.job_id, u.clock, greatest(b.before, if(b.after > b.before and b.day_after > b.day_before,
-      b.before + ((b.after - b.before) * (u.complaint_since - b.day_before)
-                  / (b.day_after - b.day_before))::bigint, b.before)) as reading
+  select u.job_id, u.clock, greatest(b.before.reading,
+      if(b.after.reading > b.before.reading and b.after.day > b.before.day,
+         b.before.reading + ((b.after.reading - b.before.reading) * (u.complaint_since - b.before.day)
+                             / (b.after.day - b.before.day))::bigint, b.before.reading)) as reading
   from undated as u join began as b on b.job_id = u.job_id and b.clock = u.clock
-  where b.before is not null and b.before <= u.reading and (u.fitted_from is null or b.day_before >= u.fitted_from)
+  where b.before.reading <= u.reading and (u.fitted_from is null or b.before.day >= u.fitted_from)
 ),
 following as (  -- one row per job whose unit left its vehicle or had none: the clock at the start of the next fitting
   select r.job_id, r.clock, d.base, d.fitting_number, d.known_on as next_known_on
