@@ -28,7 +28,8 @@ def test_case_signs_and_spaces_do_not_matter(text: str) -> None:
         ("odometer (km)", "odometer", "km"),
         ("Odometer [mi]", "Odometer", "mi"),
         ("end float, thou", "end float", "thou"),
-        ("running torque / lbf-in", None, None),  # not a spelling that we know
+        ("running torque / lbf-in", "running torque", "lbf.in"),
+        ("running torque / stone", None, None),  # not a spelling that we know
         ("running torque / lb-in", "running torque", "lbf.in"),
         ("value N·m", "value", "N.m"),
         ("worked h", "worked", "h"),
