@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import polars as pl
@@ -26,10 +26,11 @@ KEPT_ANSWERS = 256
 
 @dataclass(frozen=True)
 class Shown:
-    """Hold an answer with its charts drawn up, ready for a page."""
+    """Hold an answer with its charts drawn up, ready for a page, and the options it was asked with."""
 
     answer: Answer
     charts: tuple[dict[str, Any], ...]
+    options: Mapping[str, str] = field(default_factory=dict)
 
 
 class Asking:
@@ -50,7 +51,7 @@ class Asking:
         with self.records.current() as warehouse:
             history = self._history(warehouse, view)
             key = ("answer", section.mark, question.name, *_key(history), tuple(sorted(options.items())))
-            shown: Shown = self._kept.get(key, lambda: _shown(question.ask(history, options), section.charts))
+            shown: Shown = self._kept.get(key, lambda: _shown(question.ask(history, options), section.charts, options))
         return shown
 
     def jobs_behind(self, section: Section, view: View, row: int) -> tuple[Mapping[str, Any], pl.DataFrame]:
@@ -113,6 +114,6 @@ def _key(history: History) -> tuple[Any, ...]:
     return history.warehouse.version, history.as_of, filters
 
 
-def _shown(answer: Answer, charts: tuple[ChartFunction, ...]) -> Shown:
+def _shown(answer: Answer, charts: tuple[ChartFunction, ...], options: Mapping[str, str]) -> Shown:
     drawn = [chart for make in charts if (chart := make(answer)) is not None]
-    return Shown(answer, tuple(chart.to_dict() for chart in drawn))
+    return Shown(answer, tuple(chart.to_dict() for chart in drawn), options)

@@ -10,6 +10,7 @@ NOT_KNOWN = "–"
 MICROMETRES = "um"  # kept in whole micrometres, read in millimetres
 
 _CODE = re.compile(r"[a-z]+(_[a-z]+)+")  # a vocabulary's word, not a name
+_WITH_UNIT = re.compile(r"(\d) (%|mm|km|N·m|months|jobs|pieces)")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -32,6 +33,11 @@ def said(value: Any, unit: str = "") -> str:
 def said_sentence(text: str) -> str:
     """Return `text` as a sentence: a capital first, a stop last."""
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
+
+
+def said_together(text: str) -> str:
+    """Return `text` with numbers and their units kept on one line."""
+    return _WITH_UNIT.sub("\\1\u00a0\\2", text)
 
 
 def said_day(day: dt.date) -> str:

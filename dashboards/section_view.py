@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -13,11 +14,12 @@ from dash.development.base_component import Component
 from analytics.answer import Answer, Assumption, Column
 from analytics.job_list import MOST_JOBS
 from analytics.question import Option, Question
+from analytics.scope import PRIVATE_OWNERS
 from dashboards.asking import Shown
 from dashboards.job_links import job_link
 from dashboards.markup import attributes
 from dashboards.page import Page, Section
-from dashboards.said import said, said_day, said_sentence
+from dashboards.said import said, said_day, said_sentence, said_together
 from dashboards.tables import grid, shown_columns
 
 FIRST_JOBS = 50  # listed at once; the older ones unfold
@@ -68,7 +70,7 @@ def section_body(page: Page, section: Section, question: Question, shown: Shown)
         parts.append(html.P(_how_to_pick(answer, question), className="hint no-print"))
         table_id = section_id("table", page, section)
         parts.append(grid(answer.columns, answer.rows, table_id, label, section.table, section.narrow))
-    parts.append(_grounds(answer))
+    parts.append(_grounds(shown))
     return parts
 
 
@@ -110,7 +112,7 @@ def _headline(answer: Answer) -> html.Div:
     return html.Div(
         [
             html.P(number if answer.number else "", className="number"),
-            html.P(answer.sentence, className="sentence"),
+            html.P(said_together(answer.sentence), className="sentence"),
         ],
         className="headline",
     )
@@ -142,20 +144,34 @@ def _how_to_pick(answer: Answer, question: Question) -> str:
     return f"{counted} Choose a mark or a row (space bar on the keyboard) for the jobs behind it."
 
 
-def _grounds(answer: Answer) -> html.Details:
+def _grounds(shown: Shown) -> html.Details:
+    answer = shown.answer
     parts: list[Component] = [html.P(answer.method)]
     if answer.notes:
         parts.append(html.Ul([html.Li(note) for note in answer.notes]))
     if answer.assumptions:
         parts += [html.H3("What it takes for granted"), _ledger(answer.assumptions)]
     parts.append(_columns(answer.columns))
-    asked = (
-        f"Asked as known on {said_day(answer.as_of)} of version {answer.warehouse_version} of the job records. "
-        f"The same at the command line: layshaft show {answer.question}"
+    asked = html.P(
+        [
+            f"As known on {said_day(answer.as_of)}, version {answer.warehouse_version} of the job records. "
+            "The same at the command line: ",
+            html.Code(_command(shown)),
+        ],
+        className="asked",
     )
-    return html.Details(
-        [html.Summary("How this was worked out"), *parts, html.P(asked, className="asked")], className="grounds"
-    )
+    return html.Details([html.Summary("How this was worked out"), *parts, asked], className="grounds")
+
+
+def _command(shown: Shown) -> str:
+    """Return the command that asks the same."""
+    answer = shown.answer
+    words = ["layshaft", "show", answer.question, "--as-of", answer.as_of.isoformat()]
+    for name, value in answer.filters.items():
+        words += [f"--{name.replace('_', '-')}", value]
+    for name, value in shown.options.items():
+        words += [f"--{name}", value]
+    return shlex.join(words)
 
 
 def _ledger(assumptions: Sequence[Assumption]) -> html.Div:
@@ -203,6 +219,12 @@ def _job_table(jobs: pl.DataFrame, search: str) -> html.Div:
         for row in jobs.iter_rows(named=True)
     ]
     return html.Div(html.Table([head, html.Tbody(body)], className="plain jobs"), className="scrolls")
+
+
+def _job_cell(name: str, value: Any, search: str) -> Component | str:
+    if name == "job":
+        return job_link(value, search)
+    return PRIVATE_OWNERS if name == "fleet" and value is None else said(value)
 
 
 def _counted(jobs: int) -> str:

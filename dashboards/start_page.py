@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 from analytics.answer import Answer
 from dashboards.markup import attributes
 from dashboards.page import Page, Section
-from dashboards.said import said_sentence
+from dashboards.said import said_sentence, said_together
 from dashboards.section_view import section_id
 
 
@@ -35,7 +35,7 @@ def answered_line(page: Page, section: Section, answer: Answer) -> list[Componen
     """Return one answered line: the number, the sentence, the way to the section."""
     return [
         html.P(answer.number or " ", className="figure"),
-        html.P([f"{answer.sentence} ", _link(page, section)]),
+        html.P([f"{said_together(answer.sentence)} ", _link(page, section)]),
     ]
 
 

@@ -35,6 +35,11 @@ class ShownColumn:
         heading, unit = self.column.heading, read_unit(self.column.unit)
         return f"{heading}, {unit}" if unit and unit.lower().rstrip("s") not in heading.lower() else heading
 
+    def on_record(self, rows: pl.DataFrame) -> bool:
+        """Return whether any row has something to show here: a value, or words in its place."""
+        names = [self.column.name, *([self.instead] if self.instead else [])]
+        return any(rows[name].null_count() < rows.height for name in names)
+
     def said(self, row: Mapping[str, Any]) -> str:
         """Return the row's value in words, with its limits where it has them."""
         value = row[self.column.name]
@@ -86,11 +91,7 @@ def grid(
 
     Columns in which nothing is on record are left out. Choosing a row (click, or space bar) picks it by its number.
     """
-    shown = [
-        c
-        for c in shown_columns(columns)
-        if (not kept or c.column.name in kept) and frame[c.column.name].null_count() < frame.height
-    ]
+    shown = [c for c in shown_columns(columns) if (not kept or c.column.name in kept) and c.on_record(frame)]
     rows = [
         {"row": number, "row_id": str(number), **_cells(row, shown)}
         for number, row in enumerate(frame.iter_rows(named=True))
@@ -123,7 +124,7 @@ def plain_table(
 
     `links` gives, by column, what makes a link of a value.
     """
-    shown = [c for c in shown_columns(columns) if rows[c.column.name].null_count() < rows.height]
+    shown = [c for c in shown_columns(columns) if c.on_record(rows)]
     head = [html.Th(c.heading, scope="col", className=_side(c, rows)) for c in shown]
     body = [html.Tr([_cell(c, row, rows, links or {}) for c in shown]) for row in rows.iter_rows(named=True)]
     return html.Div(html.Table([html.Thead(html.Tr(head)), html.Tbody(body)], className="plain"), className="scrolls")
@@ -134,7 +135,8 @@ def _cell(
 ) -> html.Td:
     link, value = links.get(shown.column.name), row[shown.column.name]
     content = link(str(value)) if link and value is not None else shown.said(row)
-    return html.Td(content, className=_side(shown, rows), **attributes(data_heading=shown.heading))
+    side = _side(shown, rows) if value is not None else f"{_side(shown, rows)} nothing"
+    return html.Td(content, className=side, **attributes(data_heading=shown.heading))
 
 
 def _cells(row: Mapping[str, Any], columns: Sequence[ShownColumn]) -> dict[str, Any]:

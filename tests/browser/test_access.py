@@ -20,8 +20,10 @@ def faults(page: Page) -> list[str]:
     return [f"{fault['id']}: {node['html'][:200]}" for fault in found for node in fault["nodes"]]
 
 
-@pytest.mark.parametrize("size", [WIDE, PHONE], ids=["wide", "phone"])
-@pytest.mark.parametrize("pathname", PAGES)
+@pytest.mark.parametrize(
+    ("pathname", "size"),
+    [(page, PHONE) for page in PAGES] + [("/job/J%2F24-17", WIDE), ("/nothing", WIDE)],  # the others: test_demo.py
+)
 def test_a_page_has_no_fault(by_hand: str, visit: Opener, pathname: str, size: tuple[int, int]) -> None:
     page = visit(by_hand + pathname, size)
     assert faults(page) == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from analytics.history import History
 from analytics.questions import every_question
 from analytics.warehouse_file import open_warehouse
 from dashboards.address import read_view
+from dashboards.command import main
 from tests.browser.conftest import PHONE, Opener, served
 
 PAGES = {"/": 0, "/lead-technician": 3, "/parts-manager": 2, "/owner": 3, "/records": 0}  # charts on each
@@ -72,3 +74,15 @@ def test_the_number_on_the_page_is_the_number_of_the_question(
     page = visit(f"{demo}/lead-technician?family=T5%20compact&as_of=2024-06-30")
     expect(page.locator("#failure-rates .sentence")).to_have_text(answer.sentence)
     expect(page.locator("#failure-rates .figure")).to_have_text(answer.number)
+
+
+def test_the_command_that_a_page_names_gives_the_same_answer(
+    demo: str, visit: Opener, demo_warehouse_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    page = visit(f"{demo}/owner?family=T5%20compact&as_of=2024-06-30&comebacks.by=duty")
+    page.locator("#comebacks .grounds summary").click()
+    words = shlex.split(page.locator("#comebacks .grounds code").inner_text())
+    assert words[:2] == ["layshaft", "show"]
+    main([*words[1:], "--warehouse", str(demo_warehouse_folder)])
+    said = " ".join(page.locator("#comebacks .sentence").inner_text().split())
+    assert said in " ".join(capsys.readouterr().out.split())

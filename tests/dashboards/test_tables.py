@@ -92,3 +92,9 @@ def test_a_section_may_keep_fewer_columns_and_their_limits_and_words_stay_with_t
     assert [row["rate__said"] for row in table.rowData] == [
         "33.8 % (27.1 to 41.6)", "too few to say (3 of 10 inspected)",
     ]  # fmt: skip
+
+
+def test_words_in_place_of_an_estimate_keep_its_column() -> None:
+    too_few = ROWS.filter(ROWS["rate"].is_null())
+    table = grid(COLUMNS, too_few, {"part": "table"}, "Failed positions").children
+    assert [d["field"] for d in table.columnDefs] == ["position", "rate", "distance"]
