@@ -6,12 +6,20 @@ from collections.abc import Mapping
 
 from analytics.comebacks import COMEBACKS
 from analytics.failure_rates import FAILURE_RATES
+from analytics.first_try_shims import FIRST_TRY_SHIMS
+from analytics.gauge_check import GAUGE_CHECK
+from analytics.how_close_we_set import HOW_CLOSE_WE_SET
 from analytics.parts_usage import PARTS_USAGE
 from analytics.question import Question
+from analytics.response import RESPONSE
 from analytics.shim_corrections import SHIM_CORRECTIONS
+from analytics.shim_demand import SHIM_DEMAND
 
 
 def every_question() -> Mapping[str, Question]:
     """Return the questions by name, in the order in which they are shown."""
-    questions: tuple[Question, ...] = (FAILURE_RATES, SHIM_CORRECTIONS, COMEBACKS, PARTS_USAGE)
+    questions: tuple[Question, ...] = (
+        FAILURE_RATES, SHIM_CORRECTIONS, COMEBACKS, PARTS_USAGE,
+        FIRST_TRY_SHIMS, RESPONSE, HOW_CLOSE_WE_SET, GAUGE_CHECK, SHIM_DEMAND,
+    )  # fmt: skip
     return {question.name: question for question in questions}
