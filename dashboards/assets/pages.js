@@ -123,19 +123,37 @@
     },
   });
 
-  /* On paper: every row of a table, and every fold open. */
-  function onPaper(printing) {
-    document.querySelectorAll(".ag-root-wrapper").forEach((table) => {
-      const api = window.dash_ag_grid.getApi(table.closest("[id]").id);
-      if (!api) { return; }
-      table.paged = printing ? api.getGridOption("pagination") : table.paged;
-      api.setGridOption("pagination", printing ? false : table.paged);
-      api.setGridOption("domLayout", printing ? "print" : "autoHeight");
+  /* On paper: every row of a table in the order in which it stands, and every fold open. */
+  function plainTable(api) {
+    const columns = api.getAllDisplayedColumns();
+    const table = document.createElement("table");
+    table.className = "plain";
+    const head = table.createTHead().insertRow();
+    columns.forEach((column) => {
+      const cell = document.createElement("th");
+      cell.textContent = column.getColDef().headerName;
+      head.append(cell);
     });
+    const body = table.createTBody();
+    api.forEachNodeAfterFilterAndSort((row) => {
+      const line = body.insertRow();
+      columns.forEach((column) => { line.insertCell().textContent = row.data[column.getColId() + "__said"]; });
+    });
+    return table;
+  }
+  function takeOffPaper() {
+    document.querySelectorAll(".on-paper").forEach((copy) => copy.remove());
   }
   window.addEventListener("beforeprint", () => {
+    takeOffPaper();
     document.querySelectorAll(".grounds, .behind details").forEach((fold) => { fold.open = true; });
-    onPaper(true);
+    document.querySelectorAll(".ag-root-wrapper").forEach((grid) => {
+      const place = grid.closest("[id]");
+      const copy = document.createElement("div");
+      copy.className = "on-paper";
+      copy.append(plainTable(window.dash_ag_grid.getApi(place.id)));
+      place.parentElement.append(copy);
+    });
   });
-  window.addEventListener("afterprint", () => onPaper(false));
+  window.addEventListener("afterprint", takeOffPaper);
 })();

@@ -9,7 +9,7 @@ import altair as alt
 INK = "#20282c"
 SOFT_INK = "#55605f"
 RULE = "#d5cfc1"
-PAPER = "#fdfcf8"
+PAPER = "#fdfcf8"  # what the pages put behind a chart
 FIRST = "#17567a"  # oil blue
 SECOND = "#b2541a"  # rust; told from the blue by every common kind of colour vision, and always by shape or dash too
 FONT = "system-ui, 'Segoe UI', Roboto, 'Helvetica Neue', 'Noto Sans', sans-serif"
@@ -26,7 +26,7 @@ def _theme() -> alt.theme.ThemeConfig:
     quiet: dict[str, Any] = {**text, "titleFontWeight": "normal"}
     lines = {"domainColor": INK, "tickColor": RULE, "gridColor": RULE, "gridDash": [1, 3]}
     config: Any = {
-        "background": PAPER,
+        "background": "transparent",
         "font": FONT,
         "padding": 4,
         "view": {"stroke": None},

@@ -145,17 +145,22 @@ def test_a_table_on_a_phone_keeps_its_first_columns_and_the_rest_comes_with_the_
 
 
 def test_on_paper_every_row_and_every_fold_is_there_and_no_control(by_hand: str, visit: Opener) -> None:
-    page = visit(f"{by_hand}/parts-manager")
+    page = visit(f"{by_hand}/parts-manager", (760, 1000))  # about as wide as a sheet
     assert page.locator("#parts-usage .ag-center-cols-container .ag-row").count() == 12
+    page.get_by_role("columnheader", name="For 100 jobs").click()
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     page.emulate_media(media="print")
-    expect(page.locator("#parts-usage .ag-center-cols-container .ag-row")).to_have_count(15)
+    rows = page.locator("#parts-usage .on-paper tbody tr")
+    expect(rows).to_have_count(15)
+    expect(rows.first).to_contain_text("B-114")  # the order in which the table stands on the screen
     expect(page.get_by_text("What it takes for granted")).to_be_visible()
-    expect(page.locator("nav")).to_be_hidden()
-    expect(page.locator(".narrow-down")).to_be_hidden()
+    for gone in ("nav", ".narrow-down", ".ag-root-wrapper"):
+        expect(page.locator(gone)).to_be_hidden()
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")
     page.emulate_media(media="screen")
-    expect(page.locator("#parts-usage .ag-center-cols-container .ag-row")).to_have_count(12)
+    expect(page.locator(".on-paper")).to_have_count(0)
+    expect(page.locator("#parts-usage .ag-root-wrapper")).to_be_visible()
 
 
 @pytest.mark.parametrize("pathname", ["/nothing/here", "/job/", "/lead-technician/x"])
