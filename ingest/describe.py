@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import duckdb
+import polars as pl
 
 from ingest.gather import LINK_CLOCKS
 from ingest.marts import MARTS
@@ -28,16 +31,27 @@ def describe(connection: duckdb.DuckDBPyConnection, made_as: int, version: int, 
 
 
 def _declarations(connection: duckdb.DuckDBPyConnection) -> None:
-    connection.execute(
-        "create table new.record_field (record varchar, field varchar, column_name varchar, kind varchar, "
-        "unit varchar, required boolean, about varchar)"
-    )
     rows = [
         (r.name, f.name, f.column, str(f.kind), f.dimension.step if f.dimension else None, f.required, f.about)
         for r in RECORDS
         for f in r.fields
     ]
-    connection.executemany("insert into new.record_field values ($1, $2, $3, $4, $5, $6, $7)", rows)
+    _write(
+        connection, "record_field", rows,
+        {"record": pl.String, "field": pl.String, "column_name": pl.String, "kind": pl.String, "unit": pl.String,
+         "required": pl.Boolean, "about": pl.String},
+    )  # fmt: skip
+
+
+def _write(
+    connection: duckdb.DuckDBPyConnection,
+    table: str,
+    rows: list[tuple[Any, ...]],
+    schema: dict[str, type[pl.DataType]],
+) -> None:
+    connection.register("rows_to_write", pl.DataFrame(rows, schema=schema, orient="row"))
+    connection.execute(f"create table new.{table} as select * from rows_to_write").fetchall()
+    connection.unregister("rows_to_write")
 
 
 def _clocks(connection: duckdb.DuckDBPyConnection) -> list[tuple[str, int, str, str | None]]:
@@ -46,12 +60,14 @@ def _clocks(connection: duckdb.DuckDBPyConnection) -> list[tuple[str, int, str, 
     clocks |= {(mart.name, column): clock for mart in MARTS for column, clock in mart.clocks.items()}
     for record in RECORDS:
         clocks |= {(record.name, field.column): record.clock_of(field) for field in record.fields if field.known}
-    connection.execute("create table new.clock (record varchar, position integer, column_name varchar, clock varchar)")
     names = [*(r.name for r in RECORDS), *(m.name for m in MARTS)]
     columns = connection.execute(
         "select table_name, column_index, column_name from duckdb_columns() where database_name = 'new'"
     ).fetchall()
     clocks |= {(table, "settled_on"): "settled_on" for table in names}
     rows = [(t, i, c, clocks.get((t, c))) for t, i, c in sorted(columns) if t in names]
-    connection.executemany("insert into new.clock values ($1, $2, $3, $4)", rows)
+    _write(
+        connection, "clock", rows,
+        {"record": pl.String, "position": pl.Int32, "column_name": pl.String, "clock": pl.String},
+    )  # fmt: skip
     return rows

@@ -112,7 +112,7 @@ def _nothing(declared: dict[str, str]) -> str:
 
 def let_go(connection: duckdb.DuckDBPyConnection, record: RecordType) -> None:
     """Free what `gather` and the decision made, once the record type is written."""
-    connection.execute(f"""
-        drop view rows_{record.name}; drop table kept_{record.name};
-        drop table if exists verdict_{record.name}; drop table if exists faulty_{record.name}
-    """)
+    name = record.name
+    connection.execute(
+        f"drop view rows_{name}; drop table kept_{name}; drop table verdict_{name}; drop table if exists faulty_{name}"
+    )

@@ -261,7 +261,7 @@ def _decide_record(
     for source_id, plan in plans.items():
         check_units_known(plan)
         typed.append(type_rows(connection, plan, source_id, person_key))
-    gather(connection, record, typed)
+    rows = gather(connection, record, typed)
     if plans:
         connection.execute(f"""
             update source as s set rows_read = coalesce(n.rows, 0)
@@ -269,9 +269,11 @@ def _decide_record(
                   left join kept_{record.name} as k using (source_id) where load_id = {load_id} group by source_id) as n
             where n.source_id = s.source_id and s.load_id = {load_id} and s.record = '{record.name}'
         """)
-    accept(connection, record, resolve(connection, record))
-    write_row_events(connection, record, load_id)
-    keep_originals(connection, record, {i: (plan.table.raw_table, plan.table.headings) for i, plan in plans.items()})
+    accept(connection, record, resolve(connection, record, rows))
+    if rows:
+        raw = {source_id: (plan.table.raw_table, plan.table.headings) for source_id, plan in plans.items()}
+        keep_originals(connection, record, raw)
+        write_row_events(connection, record, load_id)
     let_go(connection, record)
 
 

@@ -35,15 +35,20 @@ def tell_sources(connection: duckdb.DuckDBPyConnection) -> None:
     """)
 
 
-def resolve(connection: duckdb.DuckDBPyConnection, record: RecordType) -> int:
+def resolve(connection: duckdb.DuckDBPyConnection, record: RecordType, rows: int) -> int:
     """Create `verdict_<record>` (one row per row of `rows_<record>` that is not accepted) and return how many.
 
-    A verdict has the columns source_id, row_number, disposition, field, reason, by_source, by_row.
+    `rows` is the number of rows to decide. A verdict has the columns source_id, row_number, disposition, field,
+    reason, by_source, by_row.
     """
     name = record.name
     connection.execute(f"""
         create table verdict_{name} (source_id integer, row_number bigint, disposition varchar, field varchar,
-          reason varchar, by_source integer, by_row bigint);
+          reason varchar, by_source integer, by_row bigint)
+    """)
+    if not rows:
+        return 0
+    connection.execute(f"""
         insert into verdict_{name}
         select r.source_id, r.row_number, 'superseded', null, 'read again under a mended mapping', null, null
         from kept_{name} as r semi join (select source_id from source_told where replaced) as s using (source_id);
