@@ -11,12 +11,9 @@ from waitress import create_server
 from analytics.question import Question
 from dashboards.app import make_app
 from dashboards.chart_engine import ChartEngine
+from dashboards.serving_error import ServingError
 
 THREADS = 8
-
-
-class ServingError(Exception):
-    """Say in one plain sentence why the pages cannot be served."""
 
 
 def serve(

@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from dashboards.command.options import warehouse_option
-from dashboards.command.serve import host_option, port_option
+from dashboards.command.serve import host_option, port_option, say_where
 from ingest.load import load as load_files
 from ingest.plan import LoadError
 
@@ -39,8 +39,7 @@ def demo(no_serve: bool, seed: int | None, keep_files: Path | None, host: str, p
     if not no_serve:
         from dashboards.serving import serve as serve_pages
 
-        click.echo(f"Open http://{host}:{port}/ in a browser (stop with Ctrl-C)")
-        serve_pages(warehouse, host, port)
+        serve_pages(warehouse, host, port, when_ready=say_where)
 
 
 def _make(warehouse: Path, seed: int | None, keep_files: Path | None) -> None:

@@ -14,9 +14,10 @@ from dashboards.command.load import load
 from dashboards.command.serve import serve
 from dashboards.command.show import show
 from dashboards.command.template import template
+from dashboards.serving_error import ServingError
 from ingest.plan import LoadError
 
-EXPECTED = (LoadError, WarehouseError, QuestionError)
+EXPECTED = (LoadError, WarehouseError, QuestionError, ServingError)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

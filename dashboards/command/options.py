@@ -27,7 +27,7 @@ version_option = click.option(
 as_json = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 
 
-class Day(click.ParamType):
+class Day(click.ParamType[dt.date]):
     """Read a day written year first."""
 
     name = "YYYY-MM-DD"

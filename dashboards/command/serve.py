@@ -12,6 +12,11 @@ host_option = click.option("--host", default="127.0.0.1", show_default=True, hel
 port_option = click.option("--port", type=click.IntRange(0, 65535), default=8737, show_default=True, help="Port.")
 
 
+def say_where(address: str) -> None:
+    """Say where the pages are, once they answer."""
+    click.echo(f"Open {address} in a browser (stop with Ctrl-C)")
+
+
 @click.command()
 @host_option
 @port_option
@@ -20,5 +25,4 @@ def serve(host: str, port: int, warehouse: Path) -> None:
     """Show the pages of the job records on an address of this machine."""
     from dashboards.serving import serve as serve_pages
 
-    click.echo(f"Pages of '{warehouse}' at http://{host}:{port}/ (stop with Ctrl-C)")
-    serve_pages(warehouse, host, port)
+    serve_pages(warehouse, host, port, when_ready=say_where)

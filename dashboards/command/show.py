@@ -33,6 +33,7 @@ def _listing() -> str:
 @click.pass_context
 def show(
     context: click.Context,
+    /,
     question: str,
     as_of: dt.date | None,
     as_csv: bool,
