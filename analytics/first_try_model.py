@@ -263,6 +263,8 @@ def _alike(past: PastJobs, case: Case) -> Iterator[tuple[BoolArray, str]]:
     yield bearing & casing & gear_set, f"{words}, gear set {case.gear_set}"
     if not case.moves_with_gear_set:
         yield bearing & casing, f"{words}, whatever the gear set"
+    if not case.case_replaced:
+        yield casing & gear_set, f"casing kept, gear set {case.gear_set}, whatever the bearing"
 
 
 STRANGE = 6.0  # robust standard deviations

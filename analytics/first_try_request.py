@@ -14,7 +14,6 @@ from analytics.question import Option, QuestionError
 
 OPTIONS = (
     Option("job", "an open job: everything on record is taken from it"),
-    Option("family", "unit family"),
     Option("location", "only this shim location"),
     Option("gear-set", "gear set that goes in: the used one it came with, or a new one", ("used", "new")),
     Option("set-number", "number of the new gear set, for its markings"),
@@ -85,19 +84,17 @@ def read_request(history: History, options: Mapping[str, str]) -> Request | None
     Raises QuestionError in one plain sentence for a job, family, location or number that cannot be used.
     """
     job = options.get("job")
-    family = options.get("family") or history.scope.family
+    family = history.scope.family
     notes = []
     if job is None and not _numbers_given(options) and options.get("location") is None:
         job = open_job(history, family)
         if job is not None:
-            notes.append(f"Taken from the newest open job, {job}; name another with --option job=NUMBER.")
+            notes.append(f"Taken from the newest open job, {job}; name another with --job NUMBER.")
     visit = _visit(history, job) if job is not None else {}
     family = visit.get("family") or family
     if family is None:
         if options.get("location") or _numbers_given(options):
-            raise QuestionError(
-                "first-try-shims needs the unit family: give --option family=NAME or --option job=NUMBER"
-            )
+            raise QuestionError("first-try-shims needs the unit family: give --family NAME or --job NUMBER")
         return None
     _check_family(history, family, options.get("location"))
     set_row = _gear_set(history, family, visit, options)

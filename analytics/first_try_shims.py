@@ -243,7 +243,7 @@ def _notes(setting: SettingHistory, request: Request, answers: tuple[PlaceAnswer
     notes = [joint] if joint else []
     bearings = sorted({a.case.bearing for a in answers if a.case is not None})
     if request.bearing is None and bearings:
-        notes.append(f"Bearings taken as {', '.join(bearings)}: say otherwise with --option bearing=used or new.")
+        notes.append(f"Bearings taken as {', '.join(bearings)}: say otherwise with --bearing used or new.")
     if any(a.place["quantity"].endswith("torque") and a.predicted for a in answers):
         notes.append("Preload: read slowly turning, oiled, as the specification says of the seals.")
     if any(a.case is not None and a.case.found is None for a in answers):

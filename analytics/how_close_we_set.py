@@ -162,12 +162,12 @@ def _notes(repeats: pl.DataFrame, ring: pl.DataFrame) -> tuple[str, ...]:
         again, hands = rows["repeat"], rows["hands"]
         notes.append(
             f"Repeated readings of {name}: {again['deviation'] / 1000:.3f} in the same hands, "
-            f"{hands['deviation'] / 1000:.3f} between hands (standard deviations, mm or N.m; {again['readings']} readings "
-            f"of {again['parts']} units). The first reading of each was accepted within limits, the repeats were not."
+            f"{hands['deviation'] / 1000:.3f} between hands (standard deviations, mm or N.m; {again['readings']} "
+            f"readings of {again['parts']} units). The first reading of each was accepted within limits, the repeats were not."
         )
     notes += [
-        f"Round the ring of {row['family']} backlash differs by {row['mean_um'] / 1000:.3f} mm on average, in nine of ten "
-        f"by at most {row['nine_in_ten_um'] / 1000:.3f} mm ({row['jobs']} jobs)"
+        f"Round the ring of {row['family']} backlash differs by {row['mean_um'] / 1000:.3f} mm on average, in nine of "
+        f"ten by at most {row['nine_in_ten_um'] / 1000:.3f} mm ({row['jobs']} jobs)"
         + (f"; run-out may be {row['limit_um'] / 1000:.3f} mm." if row["limit_um"] is not None else ".")
         for row in ring.iter_rows(named=True)
     ]
@@ -221,7 +221,7 @@ def _ledger(setting: SettingHistory, frame: pl.DataFrame, table: pl.DataFrame) -
             "as built",
             moves,
         ),
-        Assumption("Tight end floats read nought: counted as out of limits, left out of the spread", first - tight, tight),
+        Assumption("Tight end floats read nought: counted as out, left out of the spread", first - tight, tight),
     )  # fmt: skip
 
 
