@@ -28,7 +28,7 @@ def history_in_memory(records: dict[str, pl.DataFrame], as_of: dt.date, scope: S
         connection.unregister("rows_given")
         if add_family:
             connection.execute(
-                "create or replace table new.job as select j.*, u.family from new.job as j join unit_family u using (unit)"
+                "create or replace table new.job as select j.*, u.family from new.job j join unit_family u using (unit)"
             )
         if record.name == "unit":
             connection.execute("create table unit_family as select unit, family from new.unit")
