@@ -3,85 +3,71 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
-from analytics.comeback_observations import DAYS_PER_MONTH, durations
-from analytics.estimators.imputed_curves import combined_limits
+from analytics.comeback_curves import CURVES_SCHEMA, MINIMUM_AT_RISK, reported_column
+from analytics.comeback_observations import durations
+from analytics.estimators.arrays import FloatArray
 from analytics.estimators.kaplan_meier import kaplan_meier
+from analytics.estimators.multiple_imputation import pool_survival
 
-IMPUTATIONS = 10
+IMPUTATIONS = 5
 SEED = 20_161_003
+STEP_M = 10_000  # distances are counted in whole steps: ten kilometres are nothing beside a pace
 GRID_KM = tuple(range(0, 105, 5))  # thousand km
-MINIMUM_AT_RISK = 10
 
 
 def distance_curves(frame: pl.DataFrame) -> pl.DataFrame:
     """Return the share that came back by distance (thousand km), under the rule of the house, all and ours only.
 
-    Columns: rule, ours, at, share, low, high, at_risk. A job's distance at the end of its observation is the unit's
-    own pace times the time, or a pace drawn from those of the other units where it was not watched long enough; ten
-    draws, combined by Rubin's rules, carry that uncertainty into the interval.
+    Columns: CURVES_SCHEMA. A job's distance at the end of its observation is the unit's own pace times the time, or a
+    pace drawn from those of the other units where it was not watched long enough; the draws, pooled by Rubin's rules,
+    carry that uncertainty into the interval.
     """
-    parts = [_curve(frame, ours) for ours in (False, True)]
-    return pl.concat(parts)
+    units, place = np.unique(frame["unit_id"].to_numpy(), return_inverse=True)
+    own = np.full(len(units), np.nan)
+    own[place] = _numbers(frame["metres_a_day"])
+    if np.count_nonzero(~np.isnan(own)) < MINIMUM_AT_RISK:
+        return pl.DataFrame(schema=CURVES_SCHEMA)
+    paces = [_drawn(own, draw)[place] for draw in range(IMPUTATIONS)]
+    numbered = frame.with_row_index("place")
+    return pl.concat([_curve(numbered, paces, ours) for ours in (False, True)])
 
 
-_SCHEMA = {
-    "rule": pl.String, "ours": pl.Boolean, "at": pl.Float64, "share": pl.Float64, "low": pl.Float64,
-    "high": pl.Float64, "at_risk": pl.Int64,
-}  # fmt: skip
-
-
-def _curve(frame: pl.DataFrame, ours: bool) -> pl.DataFrame:
-    seen, _ = durations(frame, "end_observed", "reported_ours" if ours else "reported")
-    paced = seen.filter(pl.col("metres_a_day").is_not_null())
-    if paced["unit"].n_unique() < MINIMUM_AT_RISK:
-        return pl.DataFrame(schema=_SCHEMA)
-    days = seen["months"].to_numpy() * DAYS_PER_MONTH
-    unit = seen.select(pl.col("unit").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
-    failed = seen["came_back"].to_numpy()
-    read = _read_distance(seen)
-    grid = np.array(GRID_KM, dtype=float)
+def _curve(frame: pl.DataFrame, paces: list[FloatArray], ours: bool) -> pl.DataFrame:
+    seen, _ = durations(frame, "end_observed", reported_column(ours))
+    place, days = seen["place"].to_numpy(), seen["days"].to_numpy()
+    failed, unit, read = seen["came_back"].to_numpy(), seen["unit_id"].to_numpy(), _read_distance(seen)
+    if not len(days):
+        return pl.DataFrame(schema=CURVES_SCHEMA)
     curves = []
-    for draw in range(IMPUTATIONS):
-        metres = np.where(np.isnan(read), _paces(seen, draw) * days, read)
-        curves.append(kaplan_meier(np.maximum(np.round(metres / 1e6, 4), 1e-4), failed, unit=unit).at(grid))
-    share, low, high = combined_limits(
-        np.array([c.estimate[0] for c in curves]),
-        np.array([c.lower[0] for c in curves]),
-        np.array([c.upper[0] for c in curves]),
-    )
-    return pl.DataFrame(
-        {
-            "rule": "observed",
-            "ours": ours,
-            "at": grid,
-            "share": share,
-            "low": low,
-            "high": high,
-            "at_risk": np.median([c.at_risk[0] for c in curves], axis=0).astype(np.int64),
-        },
-        schema=_SCHEMA,
-    ).filter(pl.col("at_risk") >= MINIMUM_AT_RISK)
+    for pace in paces:
+        metres = np.where(np.isnan(read), pace[place] * days, read)
+        curves.append(kaplan_meier(np.maximum(np.ceil(metres / STEP_M), 1.0), failed, unit=unit))
+    grid = np.array(GRID_KM, dtype=float)
+    at, _ = pool_survival(curves, grid * 1e6 / STEP_M)
+    told = {
+        "rule": "observed", "ours": ours, "at": grid, "share": 1 - at.estimate[0], "low": 1 - at.upper[0],
+        "high": 1 - at.lower[0], "at_risk": at.at_risk[0].astype(np.int64),
+    }  # fmt: skip
+    return pl.DataFrame(told, schema=CURVES_SCHEMA).filter(pl.col("at_risk") >= MINIMUM_AT_RISK)
 
 
-def _read_distance(seen: pl.DataFrame) -> npt.NDArray[np.float64]:
+def _read_distance(seen: pl.DataFrame) -> FloatArray:
     """Return the metres read at a comeback since delivery, NaN where they have to be imputed."""
-    read = seen.select(
-        pl.when(pl.col("came_back") & (pl.col("reported_m") > pl.col("odometer_m")))
-        .then(pl.col("reported_m") - pl.col("odometer_m"))
-        .cast(pl.Float64)
-    ).to_series()
-    return read.fill_null(float("nan")).to_numpy()
+    read = pl.when(pl.col("came_back") & (pl.col("reported_m") > pl.col("odometer_m"))).then(
+        pl.col("reported_m") - pl.col("odometer_m")
+    )
+    return _numbers(seen.select(read).to_series())
 
 
-def _paces(seen: pl.DataFrame, draw: int) -> npt.NDArray[np.float64]:
-    """Return one drawn pace (metres a day) per job; jobs of one unit share it."""
-    units = seen.group_by("unit").agg(pl.col("metres_a_day").first()).sort("unit")
-    known = np.log(units["metres_a_day"].drop_nulls().to_numpy())
-    middle, spread = float(np.median(known)), float(np.std(known))
-    drawn = middle + spread * np.random.default_rng([SEED, draw]).standard_normal(units.height)
-    own = units["metres_a_day"].fill_null(float("nan")).to_numpy()
-    pace = np.where(np.isnan(own), np.exp(drawn), own)
-    return units.select("unit", pl.Series("pace", pace)).join(seen.select("unit"), on="unit")["pace"].to_numpy()
+def _drawn(own: FloatArray, draw: int) -> FloatArray:
+    """Return one pace (metres a day) per unit: its own, or drawn from the log-normal of those that are known."""
+    known = np.log(own[~np.isnan(own)])
+    middle, spread = float(np.median(known)), float(np.std(np.sort(known)))
+    drawn = middle + spread * np.random.default_rng([SEED, draw]).standard_normal(len(own))
+    return np.where(np.isnan(own), np.exp(drawn), own)
+
+
+def _numbers(column: pl.Series) -> FloatArray:
+    return column.cast(pl.Float64).fill_null(float("nan")).to_numpy()

@@ -13,6 +13,7 @@ from analytics.scope_sql import conditions
 WINDOW_DAYS = 731  # a comeback counts within this window, whatever warranty was sold
 DAYS_PER_MONTH = 30.4375
 ASSUMED_WARRANTY_MONTHS = 12  # where none was written down; the ledger says how many rest on it
+NAMES = ("job", "unit", "family", "kind", "technician", "fleet", "duty", "opened", "refitted_by")
 
 _FILTERS = {
     "family": "family", "technician": "technician", "fleet": "fleet", "duty": "duty", "kind": "kind",
@@ -46,11 +47,11 @@ independent as (  -- one row per unit and sighting that does not owe itself to a
   select unit, seen from known_sighting
   where source in ('register', 'routine') and coalesce(state, 'running') = 'running'
 ),
-ended as (  -- one row per unit: retired or opened elsewhere
-  select unit, seen from known_sighting where state in ('retired', 'opened_elsewhere')
+ended as (  -- one row per unit and sighting that ends observation: retired or opened elsewhere
+  select unit, seen, state from known_sighting where state in ('retired', 'opened_elsewhere')
 ),
 delivered as (  -- one row per job handed over, an inspection aside
-  select j.job, j.unit, u.family, j.kind, j.technician, coalesce(j.fleet, t.fleet) as fleet,
+  select j.job, j.job_id, j.unit, j.unit_id, u.family, j.kind, j.technician, coalesce(j.fleet, t.fleet) as fleet,
     coalesce(j.duty, t.duty) as duty, j.opened, j.delivered, j.odometer_m, j.warranty_months, j.warranty_distance_m,
     u.register_entry, j.refitted_by
   from known_job as j
@@ -74,8 +75,8 @@ next_rebuild as (  -- one row per job: the next full rebuild of its unit that is
   group by d.job
 ),
 last_end as (
-  select d.job, min(e.seen) as seen from delivered as d join ended as e on e.unit = d.unit and e.seen >= d.delivered
-  group by d.job
+  select d.job, min(e.seen) as seen, arg_min(e.state, e.seen) as state
+  from delivered as d join ended as e on e.unit = d.unit and e.seen >= d.delivered group by d.job
 ),
 last_seen as (
   select d.job, max(i.seen) as seen from delivered as d
@@ -85,7 +86,7 @@ last_seen as (
 told as (
   select d.*, c.reported, c.reported_ours, c.reported_m, c.first_given,
     c.first_outcome, c.reported_given, r.opened as next_rebuild,
-    e.seen as ended, s.seen as last_independent, p.metres_a_day, p.days as paced_days
+    e.seen as ended, e.state as ended_how, s.seen as last_independent, p.metres_a_day, p.days as paced_days
   from delivered as d
   left join comeback as c using (job)
   left join next_rebuild as r using (job)
@@ -96,10 +97,9 @@ told as (
 typical as (  -- one row: pace of a unit in the middle
   select median(metres_a_day) as metres_a_day from pace
 )
-select d.job, d.unit, d.family, d.kind, d.technician, d.fleet, d.duty, d.opened, d.delivered, d.odometer_m,
-  d.refitted_by, d.reported, d.reported_ours, d.reported_m, d.first_given,
-  d.first_outcome, d.reported_given, d.metres_a_day,
-  d.paced_days, d.warranty_months is null as warranty_assumed,
+select d.job_id, d.unit_id, {names} d.delivered, d.odometer_m, d.reported, d.reported_ours, d.reported_m,
+  d.first_given, d.first_outcome, d.metres_a_day, d.warranty_months is null as warranty_assumed,
+  d.ended, d.ended_how,
   least($as_of, coalesce(d.ended, $as_of), coalesce(d.next_rebuild, $as_of)) as possible_end,
   least(
     (d.delivered + to_months(coalesce(d.warranty_months, $assumed)::integer))::date,
@@ -111,22 +111,24 @@ select d.job, d.unit, d.family, d.kind, d.technician, d.fleet, d.duty, d.opened,
   d.last_independent
 from told as d cross join typical as y
 where {where}
-order by d.job
+order by d.unit_id, d.job_id
 """
 
 
-def comeback_observations(history: History, scope: Scope | None = None) -> pl.DataFrame:
-    """Return one row per delivered job with what was observed of it, sorted by job.
+def comeback_observations(history: History, scope: Scope | None = None, names: tuple[str, ...] = NAMES) -> pl.DataFrame:
+    """Return one row per delivered job with what was observed of it, sorted by unit, then job.
 
-    Columns beside the job's own: `possible_end` (as_of, retirement, another workshop or an unrelated full rebuild,
-    whichever came first), `warranty_end`, `registered`, `last_independent` (last sighting that owes nothing to a
-    comeback), `reported` (first comeback), `reported_ours`, and for each rule the end of observation as a date:
-    `end_observed` (the rule of the house), `end_all` (as if all were followed), `end_sighted` (independent sightings
-    only). Days on which nothing is observed are NULL.
+    Columns: `job_id`, `unit_id`, those of the job's own that `names` asks for (texts cost time), `delivered`,
+    `possible_end` (as_of, retirement, another workshop or an unrelated full rebuild, whichever came first), `ended`
+    and `ended_how` (retired or opened_elsewhere), `warranty_end`, `registered`, `last_independent` (last sighting that
+    owes nothing to a comeback), `reported` (first comeback), `reported_ours`, and for each rule the end of observation
+    as a date: `end_observed` (the rule of the house), `end_all` (as if all were followed), `end_sighted` (independent
+    sightings only). Days on which nothing is observed are NULL.
     """
     where, values = conditions(scope or history.scope, _FILTERS, "d.delivered")
     where = _exists_filters(where)
-    frame = history.query(_SQL.format(where=where), {**values, "assumed": ASSUMED_WARRANTY_MONTHS})
+    listed = "".join(f"d.{name}, " for name in names)
+    frame = history.query(_SQL.format(where=where, names=listed), {**values, "assumed": ASSUMED_WARRANTY_MONTHS})
     silent = pl.max_horizontal("warranty_end", "last_independent")
     window_end = pl.col("delivered") + pl.duration(days=WINDOW_DAYS)
     followed = pl.when("registered").then(pl.col("possible_end")).otherwise(pl.min_horizontal("possible_end", silent))
@@ -152,15 +154,13 @@ def _exists_filters(where: str) -> str:
 
 
 def durations(frame: pl.DataFrame, rule: str, reported: str = "reported") -> tuple[pl.DataFrame, dict[str, Any]]:
-    """Return months observed and whether a comeback ended them, for the jobs that the rule observes at all.
+    """Return days observed and whether a comeback ended them, for the jobs that the rule observes at all.
 
-    `rule` is end_observed, end_all or end_sighted. Columns: job, unit, months, came_back.
+    `rule` is end_observed, end_all or end_sighted. Adds the columns `days` and `came_back`; the counts are of jobs
+    observed and not observed.
     """
-    seen = frame.filter(pl.col(rule).is_not_null() & (pl.col(rule) >= pl.col("delivered")))
-    event = pl.col(reported).is_not_null() & (pl.col(reported) <= pl.col(rule))
+    seen = frame.filter(pl.col(rule) >= pl.col("delivered"))
+    event = (pl.col(reported) <= pl.col(rule)).fill_null(value=False)
     end = pl.when(event).then(pl.col(reported)).otherwise(pl.col(rule))
-    told = seen.with_columns(
-        event.fill_null(value=False).alias("came_back"),
-        ((end - pl.col("delivered")).dt.total_days() / DAYS_PER_MONTH).alias("months"),
-    )
+    told = seen.with_columns(event.alias("came_back"), (end - pl.col("delivered")).dt.total_days().alias("days"))
     return told, {"observed": told.height, "not_observed": frame.height - told.height}

@@ -5,79 +5,129 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
 import polars as pl
 
+from analytics import comeback_causes, comeback_quarters
 from analytics.answer import Answer, Assumption, Column
+from analytics.comeback_causes import CAUSES, cause_rows, with_cause
+from analytics.comeback_curves import MINIMUM_AT_RISK, RULES, Fits, curves_by_months, fit_days, fit_rules
 from analytics.comeback_distance import distance_curves
-from analytics.comeback_observations import ASSUMED_WARRANTY_MONTHS, comeback_observations, durations
-from analytics.estimators.kaplan_meier import SurvivalCurves, kaplan_meier
+from analytics.comeback_links import chains
+from analytics.comeback_observations import (
+    ASSUMED_WARRANTY_MONTHS,
+    DAYS_PER_MONTH,
+    comeback_observations,
+    durations,
+)
+from analytics.comeback_quarters import by_quarter
+from analytics.estimators.kaplan_meier import SurvivalCurves
 from analytics.history import History
 from analytics.job_list import jobs_behind
 from analytics.question import Option, Question
 from analytics.wording import between, count_of, percent
 
-MINIMUM_AT_RISK = 10
 MONTHS = (3, 6, 12, 24)
-RULES = {"end_observed": "observed", "end_all": "as if all were followed", "end_sighted": "independent sightings only"}
 METHOD = (
     "Kaplan-Meier, log-log limits, 95 %, by unit. A job is observed up to the day asked, retirement, another workshop "
     "or an unrelated full rebuild; a unit without a register or routine sightings only while a comeback would have "
     "been free, since silence says nothing after that. A comeback is never taken as proof of follow-up. Comebacks "
     "count within 24 months, whatever warranty was sold."
 )
-GROUPS = ("all", "family", "technician", "fleet", "duty", "kind", "year")
+GROUPS = ("all", "family", "technician", "fleet", "duty", "kind", "refitted-by", "year")
+BY = (*GROUPS, "quarter", *CAUSES)
+_TEXTS = {
+    "family": "family", "technician": "technician", "fleet": "fleet", "duty": "duty", "kind": "kind",
+    "refitted-by": "refitted_by",
+}  # fmt: skip
+_NOT_WRITTEN = {"fleet": "private owners"}
 
 
 def comebacks(history: History, options: Mapping[str, str]) -> Answer:
     """Return the share of delivered jobs that came back by 3, 6, 12 and 24 months (Kaplan-Meier), all and ours only.
 
-    Rows: group, ours, months, share, low, high (95 %), at_risk, jobs, comebacks, said (where too few are left).
+    Rows: group, ours, months, share, low, high (95 %), at_risk, jobs, comebacks, said (where too few are left). By
+    outcome, component, damage mode, payer or scope: cumulative incidence, other causes competing. By quarter: what
+    each quarter's deliveries have come to, and will.
     Curves: "months" (rule, ours, at, share, low, high, at_risk) under the rule of the house and its two
-    sensitivities; "distance" the same by km, with imputed odometers' uncertainty in the interval.
+    sensitivities; "distance" the same by km, with imputed odometers' uncertainty in the interval; "quarters" the
+    deliveries of each quarter; "chains" jobs that came back more than once.
     """
     by = options["by"]
-    frame = comeback_observations(history)
-    rows = pl.concat([_rows(frame, by, ours) for ours in (False, True)])
-    curves = _curves(frame)
-    sentence, number, about = _sentence(rows, by)
+    frame = comeback_observations(history, names=_names(by))
+    fits = fit_rules(frame)
+    curves = curves_by_months(fits)
+    everybody = _rows_of_all(fits, frame)
+    quarters = by_quarter(frame, history.as_of)
+    if by in CAUSES:
+        rows = cause_rows(history, frame, by, MONTHS)
+    elif by == "quarter":
+        rows = quarters
+    elif by == "all":
+        rows = everybody
+    else:
+        rows = pl.concat([_rows(frame, by, ours) for ours in (False, True)])
+    grouped = by in GROUPS
+    sentence, number, about = _sentence(rows if grouped else everybody, by if grouped else "all")
+    again = chains(history)
     return Answer(
         question="comebacks",
         as_of=history.as_of,
         warehouse_version=history.warehouse.version,
         filters=history.scope.filters(),
-        sentence=sentence,
+        sentence=sentence + _more(by, rows),
         number=number,
         number_about=about,
-        method=METHOD,
-        grain=f"one row per {by}, all or ours only, and months since delivery",
+        method={"quarter": comeback_quarters.METHOD, **dict.fromkeys(CAUSES, comeback_causes.METHOD)}.get(by, METHOD),
+        grain=_grain(by),
         rows=rows,
-        columns=_COLUMNS,
-        notes=(
-            "Ours only: a comeback of another outcome does not end the observation; inferred ones have no outcome.",
-        ),
-        assumptions=_ledger(frame, curves, rows),
-        curves={"months": curves, "distance": distance_curves(frame)},
+        columns=_QUARTER_COLUMNS if by == "quarter" else _COLUMNS,
+        notes=_notes(frame, again, quarters),
+        assumptions=_ledger(frame, curves, everybody),
+        curves={"months": curves, "distance": distance_curves(frame), "quarters": quarters, "chains": again},
     )
+
+
+def _names(by: str) -> tuple[str, ...]:
+    return (_TEXTS[by],) if by in _TEXTS else ()
+
+
+def _grain(by: str) -> str:
+    if by == "quarter":
+        return "one row per quarter of delivery"
+    whose = "cause of the first comeback" if by in CAUSES else by
+    return f"one row per {whose}, all or ours only, and months since delivery"
+
+
+def _rows_of_all(fits: Fits, frame: pl.DataFrame) -> pl.DataFrame:
+    """Return the shares at the stated months of all jobs, from the curves that are drawn anyway."""
+    found = {ours: fit for (rule, ours), fit in fits.items() if rule == "end_observed"}
+    parts = [pl.DataFrame(schema=_SCHEMA)]
+    parts += [_read(fit, ["all"], ours) for ours, fit in sorted(found.items())]
+    return pl.concat(parts)
 
 
 def _rows(frame: pl.DataFrame, by: str, ours: bool) -> pl.DataFrame:
     """Return the shares at the stated months, per group."""
     seen, _ = durations(frame, "end_observed", "reported_ours" if ours else "reported")
-    seen = seen.with_columns(_group(by).alias("group"))
-    groups = seen["group"].unique().sort().to_list()
     if seen.is_empty():
         return pl.DataFrame(schema=_SCHEMA)
+    seen = seen.with_columns(_group(by).alias("group"))
+    groups = seen["group"].unique().sort().to_list()
     code = seen.select(pl.col("group").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
-    fit = _fit(seen, code, len(groups))
-    at = fit.at(MONTHS)
-    counts = seen.group_by("group").agg(pl.len().alias("jobs"), pl.col("came_back").sum().alias("comebacks"))
-    told = {name: (jobs, events) for name, jobs, events in counts.iter_rows()}
+    return _read(fit_days(seen, code, len(groups)), groups, ours)
+
+
+def _read(fit: SurvivalCurves, groups: list[str], ours: bool) -> pl.DataFrame:
+    """Return the shares at the stated months that the curves of the groups give."""
+    at = fit.at(np.array(MONTHS) * DAYS_PER_MONTH)
+    events = np.bincount(fit.table.group, fit.table.events[0], len(groups))
     rows = []
     for g, name in enumerate(groups):
         for m, months in enumerate(MONTHS):
             at_risk = int(at.at_risk[g, m])
             row: dict[str, Any] = {"group": name, "ours": ours, "months": months, "at_risk": at_risk}
-            row["jobs"], row["comebacks"] = told[name]
+            row["jobs"], row["comebacks"] = int(fit.table.observations[g]), int(events[g])
             if at_risk >= MINIMUM_AT_RISK:
                 row |= {
                     "share": 1 - float(at.estimate[g, m]),
@@ -101,40 +151,39 @@ def _group(by: str) -> pl.Expr:
         return pl.lit("all")
     if by == "year":
         return pl.col("delivered").dt.year().cast(pl.String)
-    return pl.col(by).fill_null("private owners" if by == "fleet" else "not known")
+    return pl.col(_TEXTS[by]).fill_null(_NOT_WRITTEN.get(by, "not known"))
 
 
-def _fit(seen: pl.DataFrame, group: Any = None, groups: int | None = None) -> SurvivalCurves:
-    unit = seen.select(pl.col("unit").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
-    return kaplan_meier(seen["months"].to_numpy(), seen["came_back"].to_numpy(), group=group, groups=groups, unit=unit)
+def _more(by: str, rows: pl.DataFrame) -> str:
+    """Return what an answer that is split by cause or quarter adds to the sentence."""
+    told = rows.filter(pl.col("share").is_not_null()) if not rows.is_empty() else rows
+    if by in CAUSES:
+        told = told.filter(pl.col("months") == 12)
+        listed = [
+            f"{row['group'].replace('_', ' ')} {percent(row['share'])}" for row in told.head(3).iter_rows(named=True)
+        ]
+        return f" Within 12 months by {by.replace('-', ' ')}: {', '.join(listed)}." if listed else ""
+    if by == "quarter" and told.filter("young").height:
+        row = told.filter("young").row(-1, named=True)
+        return (
+            f" Deliveries of {row['group']} are young: {percent(row['so_far'])} so far, and {percent(row['share'])} to "
+            f"be expected ({between(row['low'], row['high'])})."
+        )
+    return ""
 
 
-def _curves(frame: pl.DataFrame) -> pl.DataFrame:
-    """Return the curves under each rule, all and ours only, at every half month."""
-    parts = []
-    grid = [step / 2 for step in range(49)]
-    for rule, name in RULES.items():
-        for ours in (False, True):
-            seen, _ = durations(frame, rule, "reported_ours" if ours else "reported")
-            if seen.is_empty():
-                continue
-            at = _fit(seen).at(grid)
-            parts.append(
-                pl.DataFrame(
-                    {
-                        "rule": name,
-                        "ours": ours,
-                        "at": grid,
-                        "share": (1 - at.estimate[0]).tolist(),
-                        "low": (1 - at.upper[0]).tolist(),
-                        "high": (1 - at.lower[0]).tolist(),
-                        "at_risk": at.at_risk[0].astype(int).tolist(),
-                    }
-                ).filter(pl.col("at_risk") >= MINIMUM_AT_RISK)
-            )
-    schema = {"rule": pl.String, "ours": pl.Boolean, "at": pl.Float64, "share": pl.Float64, "low": pl.Float64,
-              "high": pl.Float64, "at_risk": pl.Int64}  # fmt: skip
-    return pl.concat(parts) if parts else pl.DataFrame(schema=schema)
+def _notes(frame: pl.DataFrame, again: pl.DataFrame, quarters: pl.DataFrame) -> tuple[str, ...]:
+    notes = ["Ours only: a comeback of another outcome does not end the observation; inferred ones have no outcome."]
+    if again.height:
+        most = again.row(0, named=True)
+        notes.append(
+            f"{count_of(again.height, 'job')} came back more than once; job {most['job']} "
+            f"{most['came_back']} times ({most['outcomes']})."
+        )
+    young = quarters.filter("young").height
+    if young:
+        notes.append(f"{count_of(young, 'quarter')} of delivery {'is' if young == 1 else 'are'} young; --by quarter.")
+    return tuple(notes)
 
 
 def _sentence(rows: pl.DataFrame, by: str) -> tuple[str, str, str]:
@@ -169,9 +218,10 @@ def _outcome_unknown(frame: pl.DataFrame, rows: pl.DataFrame) -> Assumption:
     )
     moves = None
     ours = rows.filter((pl.col("months") == 12) & pl.col("ours") & (pl.col("group") == "all"))
-    most = _rows(widened, "all", True).filter(pl.col("months") == 12)
-    if not ours.is_empty() and ours["share"][0] is not None and not most.is_empty() and most["share"][0] is not None:
-        moves = f"{percent(ours['share'][0])} at 12 months becomes {percent(most['share'][0])}"
+    if not ours.is_empty() and ours["share"][0] is not None:
+        seen, _ = durations(widened, "end_observed", "reported_ours")
+        most = fit_days(seen, by_unit=False).at(12 * DAYS_PER_MONTH).estimate[0, 0]
+        moves = f"{percent(ours['share'][0])} at 12 months becomes {percent(1 - float(most))}"
     known = frame.filter(pl.col("first_outcome").is_not_null()).height
     return Assumption(
         "Ours only: comebacks whose outcome is written down", known, frame.filter(unknown).height,
@@ -223,14 +273,39 @@ _COLUMNS = (
 )
 
 
+_QUARTER_COLUMNS = (
+    Column("group", "Delivered in"),
+    Column("young", "Young", "less than 24 months old: more comebacks are to be expected"),
+    Column("so_far", "Came back so far", "known comebacks of jobs delivered", "share"),
+    Column("share", "To be expected", "once all comebacks within 24 months are known", "share"),
+    Column("low", "from", "lower 95 % limit", "share"),
+    Column("high", "to", "upper 95 % limit", "share"),
+    Column("known_by_now", "Known by now", "share of its comebacks that would be known by now", "share"),
+    Column("comebacks", "Comebacks"),
+    Column("jobs", "Jobs"),
+    Column("said", "If too few"),
+)
+
+
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
     by = row.get("by", "all")
-    seen, _ = durations(comeback_observations(history), "end_observed")
-    came_back = seen.filter(pl.col("came_back")).with_columns(_group(by).alias("group"))
+    frame = comeback_observations(history, names=("job", *_names(by)))
+    if by in CAUSES:
+        seen = with_cause(history, frame, by).with_columns(pl.col("cause").alias("group"))
+        seen = seen.filter(pl.col("came_back"))
+    else:
+        seen, _ = durations(frame, "end_observed", "reported_ours" if row.get("ours") == "True" else "reported")
+        quarter = pl.format("{} Q{}", pl.col("delivered").dt.year(), pl.col("delivered").dt.quarter())
+        seen = seen.filter(pl.col("came_back")).with_columns(
+            (quarter if by == "quarter" else _group(by)).alias("group")
+        )
     if row.get("group"):
-        came_back = came_back.filter(pl.col("group") == row["group"])
-    if came_back.is_empty():
+        seen = seen.filter(pl.col("group") == row["group"])
+    if row.get("months") and by != "quarter":
+        seen = seen.filter(pl.col("days") <= float(row["months"]) * DAYS_PER_MONTH)
+    if seen.is_empty():
         return jobs_behind(history, "select job, '' as because from known_job where false", {})
+    reported = "reported_ours" if row.get("ours") == "True" else "reported"
     return jobs_behind(
         history,
         """
@@ -239,7 +314,7 @@ def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
         from (select unnest($jobs) as job, unnest($reported) as reported) as o
         left join known_comeback_link as k on k.original_job = o.job and k.reported = o.reported
         """,
-        {"jobs": came_back["job"].to_list(), "reported": came_back["reported"].to_list()},
+        {"jobs": seen["job"].to_list(), "reported": seen[reported].to_list()},
     )
 
 
@@ -248,6 +323,6 @@ COMEBACKS = Question(
     about="What share of delivered jobs comes back, by months and by distance, all and ours only",
     for_whom="owner",
     ask=comebacks,
-    options=(Option("by", "what one row stands for", GROUPS, "all"),),
+    options=(Option("by", "what one row stands for", BY, "all"),),
     jobs_behind=_jobs_behind,
 )

@@ -1,5 +1,7 @@
 """Array types and the checks that every estimator makes of its input."""
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
@@ -46,6 +48,22 @@ def tail(level: float) -> float:
     if not 0 < level < 1:
         raise ValueError(f"level must lie between 0 and 1, found {level}")
     return (1 - level) / 2
+
+
+def ranked(values: FloatArray | IntArray) -> tuple[npt.NDArray[Any], IntArray]:
+    """Return the distinct values in ascending order, and for each value its place among them.
+
+    Whole numbers in a short range, such as days or codes, are counted instead of sorted, which is many times faster.
+    """
+    if len(values):
+        low, high = values.min(), values.max()
+        if high - low <= 4 * len(values) + 1000:
+            steps = (values - low).astype(np.int64)
+            if values.dtype.kind == "i" or np.array_equal(steps + low, values):
+                seen = np.bincount(steps) > 0
+                return np.flatnonzero(seen).astype(values.dtype) + low, (np.cumsum(seen) - 1)[steps]
+    distinct, place = np.unique(values, return_inverse=True)
+    return distinct, place
 
 
 def same_length(**arrays: FloatArray | IntArray | BoolArray) -> None:

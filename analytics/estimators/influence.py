@@ -4,8 +4,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from analytics.estimators.arrays import FloatArray, IntArray, as_codes, same_length
+from analytics.estimators.arrays import FloatArray, IntArray, as_codes, ranked, same_length
 from analytics.estimators.risk_table import RiskTable
+
+_MOST_PAIRED = 12  # observations of one unit up to which every two of them are gone through
 
 
 def codes_by_group(table: RiskTable, unit: npt.ArrayLike, group: npt.ArrayLike | None) -> tuple[IntArray, IntArray]:
@@ -14,7 +16,7 @@ def codes_by_group(table: RiskTable, unit: npt.ArrayLike, group: npt.ArrayLike |
     code = np.zeros_like(units) if group is None else as_codes("group", group)
     same_length(unit=units, group=code, duration=table.exit_row)
     span = int(units.max(initial=0)) + 1
-    pairs, cluster = np.unique(code * span + units, return_inverse=True)
+    pairs, cluster = ranked(code * span + units)
     return cluster, np.bincount(pairs // span, minlength=len(table.observations))
 
 
@@ -44,6 +46,46 @@ def variance_between_units(
             squares = table.running(at_row)
             variance += (1 if a == b else 2) * squares * basis[a] * basis[b]
     return np.maximum(variance, 0.0)
+
+
+def pairs_of_units(cluster: IntArray) -> tuple[IntArray, IntArray] | None:
+    """Give every two observations of one unit, or None where a unit has so many that pairs would cost more."""
+    order = None if bool(np.all(cluster[1:] >= cluster[:-1])) else np.argsort(cluster, kind="stable")
+    codes = cluster if order is None else cluster[order]
+    one, other = [np.zeros(0, np.int64)], [np.zeros(0, np.int64)]
+    for lag in range(1, len(codes)):
+        same = np.flatnonzero(codes[lag:] == codes[:-lag])
+        if not len(same):
+            break
+        if lag >= _MOST_PAIRED:
+            return None
+        one.append(same if order is None else order[same])
+        other.append(same + lag if order is None else order[same + lag])
+    return np.concatenate(one), np.concatenate(other)
+
+
+def squares_from_origin(
+    table: RiskTable, pairs: tuple[IntArray, IntArray], level: FloatArray, settled: FloatArray, alone: FloatArray
+) -> FloatArray:
+    """Sum the squared influence of each unit at each row, where all were under observation from the origin.
+
+    An observation's influence is - level (rows) until it leaves, and `settled` (observations) from then on; pairs:
+    every two observations of one unit; alone: (rows) the sum of the observations' own squares. Returns (rows). The
+    square of a unit's sum is the sum of its squares and twice the products of every two; a product is level^2 while
+    both are under observation, - level x settled while one is, and the product of both settled ones at last.
+    """
+    i, j = pairs
+    if not len(i):
+        return alone
+    leave_i, leave_j = table.exit_row[i], table.exit_row[j]
+    settled_i, settled_j, rows = settled[i], settled[j], len(table.time)
+    first, last = np.minimum(leave_i, leave_j), np.maximum(leave_i, leave_j)
+    of_first = np.where(leave_i <= leave_j, settled_i, settled_j)
+    gone = table.running(np.bincount(first, minlength=rows).astype(np.float64))
+    there = np.bincount(table.group[first], minlength=len(table.observations))[table.group] - gone
+    one = table.running(np.asarray(np.bincount(first, of_first, rows) - np.bincount(last, of_first, rows), np.float64))
+    none = table.running(np.asarray(np.bincount(last, settled_i * settled_j, rows), np.float64))
+    return np.asarray(alone + 2 * (level**2 * there - level * one + none), dtype=np.float64)
 
 
 def few_units_variance(units: IntArray, observations: IntArray) -> FloatArray:

@@ -13,6 +13,8 @@ from analytics.estimators.influence import (
     codes_by_group,
     few_units_quantile,
     not_below,
+    pairs_of_units,
+    squares_from_origin,
     variance_between_units,
 )
 from analytics.estimators.interval import Intervals
@@ -112,9 +114,14 @@ def _between_units(
 ) -> FloatArray:
     survivors = np.where(lasting, _survivors(table), 1.0)
     mass = np.ones(len(cluster)) if weight is None else np.asarray(weight, dtype=np.float64)
+    if weight is None and np.array_equal(table.entry_row, table.start[:-1][np.append(table.group, 0)[table.exit_row]]):
+        pairs = pairs_of_units(cluster)
+        if pairs is not None:
+            between = _from_origin(table, pairs, greenwood, np.where(lasting, 1 / survivors, 0.0), failed.astype(bool))
+            return not_below(table, units, greenwood, between)
+    own = np.where(failed.astype(bool) & lasting[table.exit_row], 1 / survivors[table.exit_row], 0.0)
     at_start = table.before(greenwood, 0.0)
     at_start = np.append(at_start, 0.0)[table.entry_row]
-    own = np.where(failed.astype(bool) & lasting[table.exit_row], 1 / survivors[table.exit_row], 0.0)
     zero = np.zeros(len(cluster))
     # Influence on -log survival: minus the hazard lived through, plus one's own failure; constant after leaving.
     at_entry = np.stack([at_start, zero - 1], axis=1) * mass[:, None]
@@ -122,6 +129,17 @@ def _between_units(
     basis = np.stack([np.ones_like(greenwood), greenwood])
     between = variance_between_units(table, cluster, basis, at_entry, at_exit)
     return not_below(table, units, greenwood, between)
+
+
+def _from_origin(
+    table: RiskTable, pairs: tuple[IntArray, IntArray], greenwood: FloatArray, own: FloatArray, failed: BoolArray
+) -> FloatArray:
+    """Give the same for observations of weight 1 that all begin at the origin, without sorting them."""
+    by_row = np.stack([-greenwood, own - greenwood])  # influence once it has left, without failure and with
+    gone = table.events[0] + table.left
+    still = np.bincount(table.group, gone, len(table.observations))[table.group] - table.running(gone)
+    alone = greenwood**2 * still + table.running(table.left * by_row[0] ** 2 + table.events[0] * by_row[1] ** 2)
+    return squares_from_origin(table, pairs, greenwood, by_row[failed.astype(np.int64), table.exit_row], alone)
 
 
 def _survivors(table: RiskTable) -> FloatArray:

@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from analytics.estimators.arrays import FloatArray, IntArray, as_amounts, as_codes, as_numbers, same_length
+from analytics.estimators.arrays import FloatArray, IntArray, as_amounts, as_codes, as_numbers, ranked, same_length
 
 
 @dataclass(frozen=True)
@@ -98,10 +98,10 @@ def risk_table(
     same_length(duration=exit_time, cause=what, group=code, weight=mass, entry=start_time)
     total = (int(code.max(initial=0)) + 1) if groups is None else groups
     _refuse(exit_time, start_time, what, causes, code, total)
-    # A common grid of distinct times turns (group, time) into one integer key, which sorts fast.
+    # A common grid of distinct times turns (group, time) into one integer key, which ranks fast.
     moments = exit_time if entry is None else np.concatenate([exit_time, start_time])
-    grid, place = np.unique(moments, return_inverse=True)
-    keys, row = np.unique(_keys(code, place, len(grid)), return_inverse=True)
+    grid, place = ranked(moments)
+    keys, row = ranked(_keys(code, place, len(grid)))
     exit_row = row[: len(exit_time)]
     start = np.searchsorted(keys, np.arange(total + 1) * len(grid))
     entry_row = start[code] if entry is None else row[len(exit_time) :] + 1

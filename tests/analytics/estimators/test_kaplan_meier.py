@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
 from statsmodels.duration.survfunc import SurvfuncRight
 
+from analytics.estimators.arrays import ranked
 from analytics.estimators.kaplan_meier import kaplan_meier
 from analytics.estimators.risk_table import risk_table
 
@@ -128,6 +129,27 @@ def test_variance_by_unit_is_the_grouped_infinitesimal_jackknife():
         wanted = factor * brute_variance(duration, failed, entry, unit, time)
         assert wanted > kaplan_meier(duration, failed, entry=entry).log_variance[row]
         assert got.log_variance[row] == pytest.approx(wanted, rel=1e-5)
+
+
+@given(rows, st.integers(1, 16), st.integers(0, 1000))
+@settings(deadline=None)
+def test_the_quick_way_from_the_origin_is_the_general_one(data, units, seed):
+    duration, failed = np.array(data).T
+    rng = np.random.default_rng(seed)
+    unit, group = rng.integers(0, units, len(data)), rng.integers(0, 2, len(data))
+    quick = kaplan_meier(duration, failed, unit=unit, group=group, groups=2)
+    general = kaplan_meier(duration, failed, unit=unit, group=group, groups=2, weight=np.ones(len(data)))
+    assert quick.log_variance == pytest.approx(general.log_variance, abs=1e-12)
+    assert quick.lower == pytest.approx(general.lower)
+
+
+@given(st.lists(st.integers(0, 50), min_size=1, max_size=30))
+def test_ranks_are_those_of_sorting(values):
+    for numbers in (np.array(values), np.array(values) / 2, np.array(values) * 1e6):
+        distinct, place = ranked(numbers)
+        wanted, at = np.unique(numbers, return_inverse=True)
+        assert np.array_equal(distinct, wanted)
+        assert np.array_equal(place, at)
 
 
 def test_reads_values_quantiles_and_who_was_at_risk():
