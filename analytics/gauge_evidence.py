@@ -18,7 +18,7 @@ MASTER, BESIDE, STRIP, PACKS = "master", "beside another gauge", "strip read wit
 _CHECKS = """
 select instrument, quantity, read_on as day, (value - expected)::double as value
 from known_gauge_check where value is not null and expected is not null
-order by instrument, read_on, value, row_number
+order by instrument, quantity, read_on, value
 """
 _PAIRS = """
 with apart as (  -- one row per job, place, stage and trial read by one technician with two gauges

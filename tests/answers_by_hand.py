@@ -6,9 +6,11 @@ from collections.abc import Callable, Mapping
 
 import polars as pl
 
-from analytics.answer import Answer, Assumption, Column
+from analytics.answer import Answer, Column
 from analytics.history import History
 from analytics.question import Option, Question
+from tests.answer_by_hand import answer_of
+from tests.setting_by_hand import SETTING_BY_HAND
 
 POSITIONS = (
     ("K40", "pinion head bearing", "bearing", 31, 212),
@@ -18,25 +20,6 @@ POSITIONS = (
     ("M5", "input shaft bearing, drive end", "bearing", 40, 260),
     ("T2", "drive chain", "chain", 0, 3),
 )
-
-
-def answer_of(
-    question: str, history: History, rows: pl.DataFrame, columns: tuple[Column, ...], **more: object
-) -> Answer:
-    """Return an answer with everything that does not matter filled in."""
-    told: dict[str, object] = {
-        "sentence": "Second synchroniser rings are found failed most often: 88 of 260 inspected.",
-        "number": "33.8 %",
-        "number_about": "of inspected second rings found failed",
-        "method": "Share failed among positions inspected in full teardowns; Wilson limits.",
-        "grain": "one for each position",
-        "notes": ("Part rebuilds are not counted.",),
-        "assumptions": (Assumption("full teardowns only", 472, 120, "part rebuilds too", "33.8 % becomes 41.0 %"),),
-    }
-    return Answer(
-        question, history.as_of, history.warehouse.version, history.scope.filters(), rows=rows, columns=columns,
-        **{**told, **more},  # type: ignore[arg-type]
-    )  # fmt: skip
 
 
 def failure_rates(history: History, options: Mapping[str, str]) -> Answer:
@@ -165,12 +148,13 @@ OF = Option("by", "what one row stands for", ("all", "family"), "all")
 
 
 def questions_by_hand() -> dict[str, Question]:
-    """Return the four questions, answered by hand."""
+    """Return the questions, answered by hand."""
     told: dict[str, Callable[[History, Mapping[str, str]], Answer]] = {
         "failure-rates": failure_rates,
         "shim-corrections": shim_corrections,
         "comebacks": comebacks,
         "parts-usage": parts_usage,
+        **SETTING_BY_HAND,
     }
     return {
         name: Question(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dashboards.charts.parts_usage import parts_usage_by_month, parts_usage_change
+from dashboards.charts.shim_demand import shims_per_hundred_jobs
 from dashboards.page import Page, Section
 
 PARTS_MANAGER = Page(
@@ -15,6 +16,13 @@ PARTS_MANAGER = Page(
             heading="Which parts do we use, and is the use rising?",
             charts=(parts_usage_change, parts_usage_by_month),
             narrow=("part", "description", "used_last_12_months"),
+        ),
+        Section(
+            question="shim-demand",
+            heading="Which shims do we use up, and which thicknesses to keep?",
+            charts=(shims_per_hundred_jobs,),
+            table=("family", "location", "thickness_um", "per_100_jobs", "keep", "on_hand"),
+            narrow=("location", "thickness_um", "per_100_jobs"),
         ),
     ),
 )
