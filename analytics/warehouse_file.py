@@ -64,7 +64,7 @@ def published_version(folder: Path) -> int:
     pointer = folder / "CURRENT"
     if not pointer.is_file():
         raise WarehouseError(f"there are no job records in '{folder}' yet: load some with 'layshaft load FILES'")
-    text = pointer.read_text().strip()
+    text = pointer.read_text(errors="replace").strip()
     if not text.isdigit():
         raise WarehouseError(f"'{pointer}' should hold the number of a version, but holds '{text[:40]}'")
     return int(text)

@@ -106,7 +106,7 @@ def load(
     with writing(folder, wait_seconds) as held:
         try:
             return _load_into(held, paths, mapping, dry_run, progress)
-        except duckdb.IOException as fault:
+        except (duckdb.IOException, duckdb.FatalException, duckdb.OutOfMemoryException) as fault:
             raise LoadError(
                 f"'{folder}' cannot be written ({str(fault).splitlines()[0]}); nothing was published"
             ) from fault

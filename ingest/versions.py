@@ -5,6 +5,7 @@ from __future__ import annotations
 import fcntl
 import json
 import os
+import re
 import secrets
 import shutil
 import time
@@ -18,6 +19,7 @@ from ingest.plan import LoadError
 FORMAT = 1  # raised with every change that an older program could not read
 KEPT_VERSIONS = 5
 _JOURNAL = "PUBLISHED"
+_JOURNAL_LINE = re.compile(r'^\{"version": (\d+), .*\}$', re.MULTILINE)
 
 
 @dataclass(frozen=True)
@@ -28,18 +30,39 @@ class WarehouseFolder:
 
     @property
     def current(self) -> int | None:
-        """Return the published version's number, None where nothing was published yet."""
+        """Return the published version's number, None where nothing was published yet.
+
+        Raises LoadError where the pointer is damaged or the version it names is not there.
+        """
         pointer = self.path / "CURRENT"
-        return int(pointer.read_text()) if pointer.is_file() else None
+        if not pointer.is_file():
+            return None
+        text = pointer.read_bytes().decode(errors="replace").strip()
+        if not text.isdecimal() or not self.version_file(int(text)).is_file():
+            kept = ", ".join(map(str, sorted(set(self._published()) & set(self._files())))) or "none"
+            raise LoadError(
+                f"'{pointer}' should name a version that is kept ({kept}), but holds '{text[:40]}'; "
+                "publish a kept one again with 'layshaft load --back-to VERSION'"
+            )
+        return int(text)
 
     def version_file(self, number: int) -> Path:
         """Return the file of one version."""
         return self.path / f"warehouse-{number:06d}.duckdb"
 
+    @property
+    def is_damaged(self) -> bool:
+        """Return whether the pointer to the published version cannot be followed."""
+        try:
+            return self.current is None and bool(self._published())
+        except LoadError:
+            return True
+
     def kept(self) -> list[int]:
         """Return the numbers of the versions that are kept, oldest first."""
         published = set(self._published())
-        return sorted(n for n in self._files() if n in published or n == self.current)
+        current = None if self.is_damaged else self.current
+        return sorted(n for n in self._files() if n in published or n == current)
 
     def next_number(self) -> int:
         """Return the number of the next version."""
@@ -52,9 +75,8 @@ class WarehouseFolder:
         journal = self.path / _JOURNAL
         if not journal.is_file():
             return []
-        lines = journal.read_text().splitlines()
         # A line cut short by a crash names a version that CURRENT names too, or none at all.
-        return [json.loads(line)["version"] for line in lines if line.endswith("}")]
+        return [int(found[1]) for found in _JOURNAL_LINE.finditer(journal.read_text(errors="replace"))]
 
     def person_key(self) -> str:
         """Return the secret with which personal names are digested, made once for this folder."""
@@ -78,6 +100,7 @@ def writing(folder: Path, wait_seconds: float = 600.0) -> Iterator[WarehouseFold
     with lock:
         _wait_for(lock.fileno(), folder, wait_seconds)
         held = WarehouseFolder(folder)
+        _complete_journal(held)
         sweep(held)
         yield held
 
@@ -94,11 +117,22 @@ def _wait_for(descriptor: int, folder: Path, wait_seconds: float) -> None:
             time.sleep(0.1)
 
 
+def _complete_journal(folder: WarehouseFolder) -> None:
+    """Write down a version that was published by a load killed before it could do so."""
+    if not folder.is_damaged and folder.current is not None and folder.current not in folder._published():
+        _journal(folder, folder.current, "published by a load that was killed")
+
+
 def sweep(folder: WarehouseFolder) -> None:
-    """Remove what no published version needs: half-built files, and files that were never published."""
+    """Remove what no published version needs: half-built files, and files that were never published.
+
+    Where the pointer to the published version is damaged, every version stays.
+    """
     for pattern in ("building-*", "scratch-*", "*.partial"):
         for path in folder.path.glob(pattern):
             shutil.rmtree(path) if path.is_dir() else path.unlink()
+    if folder.is_damaged:
+        return
     keep = set(folder.kept())
     for number in folder._files():
         if number not in keep:
