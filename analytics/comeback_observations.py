@@ -1,4 +1,8 @@
-"""Build what was observed of each delivered job: how long it was followed, and whether it came back."""
+"""Build what was observed of each delivered job: how long it was followed, and whether it came back.
+
+The SQL is given out as named CTEs too, so that questions that count parts or findings of delivered jobs observe them by
+the same rule.
+"""
 
 from __future__ import annotations
 
@@ -22,8 +26,8 @@ _FILTERS = {
     "position": "exists (select 1 from known_part_use as p where p.job = d.job and p.position = $position)",
 }  # fmt: skip
 
-_SQL = """
-with link as (  -- one row per comeback known on the day: given, or inferred where none is given for that job
+_CTES = """
+link as (  -- one row per comeback known on the day: given, or inferred where none is given for that job
   select * from known_comeback_link where given or given_from is null or given_from > $as_of
 ),
 reading as (  -- one row per unit, fitting and day with an odometer
@@ -61,9 +65,11 @@ delivered as (  -- one row per job handed over, an inspection aside
 ),
 comeback as (  -- one row per job: its first comeback of all, and its first by our own work
   select d.job, min(k.reported) as reported, min(k.reported) filter (k.outcome = 'our_work') as reported_ours,
-    arg_min_null(k.odometer_m, k.reported) as reported_m, bool_and(not k.given) as only_inferred,
+    arg_min_null(k.odometer_m, k.reported) as reported_m,
     arg_min(k.given, k.reported) as first_given,
-    arg_min_null(k.outcome, k.reported) as first_outcome, min(k.reported) filter (k.given) as reported_given
+    arg_min_null(k.outcome, k.reported) as first_outcome, arg_min_null(k.position, k.reported) as first_position,
+    arg_min_null(k.damage_mode, k.reported) as first_mode, arg_min_null(k.known_on, k.reported) as first_known,
+    arg_min_null(k.payer, k.reported) as first_payer, arg_min_null(k.comeback_job, k.reported) as first_job
   from delivered as d join link as k on k.original_job = d.job and k.reported >= d.delivered
   group by d.job
 ),
@@ -84,8 +90,7 @@ last_seen as (
   group by d.job
 ),
 told as (
-  select d.*, c.reported, c.reported_ours, c.reported_m, c.first_given,
-    c.first_outcome, c.reported_given, r.opened as next_rebuild,
+  select d.*, c.* exclude (job), r.opened as next_rebuild,
     e.seen as ended, e.state as ended_how, s.seen as last_independent, p.metres_a_day, p.days as paced_days
   from delivered as d
   left join comeback as c using (job)
@@ -96,54 +101,61 @@ told as (
 ),
 typical as (  -- one row: pace of a unit in the middle
   select median(metres_a_day) as metres_a_day from pace
+),
+bounded as (
+  select d.*, d.warranty_months is null as warranty_assumed,
+    least($as_of, coalesce(d.ended, $as_of), coalesce(d.next_rebuild, $as_of)) as possible_end,
+    least(
+      (d.delivered + to_months(coalesce(d.warranty_months, {assumed})::integer))::date,
+      coalesce(d.delivered + least(d.warranty_distance_m / coalesce(d.metres_a_day, y.metres_a_day), 36500)::integer,
+               date '2200-01-01')
+    ) as warranty_end,
+    coalesce(d.register_entry <= (d.delivered + to_months(coalesce(d.warranty_months, {assumed})::integer))::date,
+             false) as registered,
+    d.delivered + {window} as window_end
+  from told as d cross join typical as y
+  where {where}
+),
+observed as (  -- one row per delivered job in scope, with the end of its observation under each rule
+  select *,
+    least(window_end, possible_end, if(registered, possible_end, greatest(warranty_end, last_independent)))
+      as end_observed,
+    least(window_end, possible_end) as end_all,
+    if(registered or last_independent is not null,
+      least(window_end, possible_end, if(registered, possible_end, last_independent)), null) as end_sighted
+  from bounded
 )
-select d.job_id, d.unit_id, {names} d.delivered, d.odometer_m, d.reported, d.reported_ours, d.reported_m,
-  d.first_given, d.first_outcome, d.metres_a_day, d.warranty_months is null as warranty_assumed,
-  d.ended, d.ended_how,
-  least($as_of, coalesce(d.ended, $as_of), coalesce(d.next_rebuild, $as_of)) as possible_end,
-  least(
-    (d.delivered + to_months(coalesce(d.warranty_months, $assumed)::integer))::date,
-    coalesce(d.delivered + least(d.warranty_distance_m / coalesce(d.metres_a_day, y.metres_a_day), 36500)::integer,
-             date '2200-01-01')
-  ) as warranty_end,
-  d.register_entry is not null and d.register_entry
-    <= (d.delivered + to_months(coalesce(d.warranty_months, $assumed)::integer))::date as registered,
-  d.last_independent
-from told as d cross join typical as y
-where {where}
-order by d.unit_id, d.job_id
+"""
+
+_SELECT = """
+select job_id, unit_id, {names} delivered, odometer_m, reported, reported_ours, reported_m, first_given, first_outcome,
+  metres_a_day, warranty_assumed, ended, ended_how, end_observed, end_all, end_sighted
+from observed order by unit_id, job_id
 """
 
 
 def comeback_observations(history: History, scope: Scope | None = None, names: tuple[str, ...] = NAMES) -> pl.DataFrame:
     """Return one row per delivered job with what was observed of it, sorted by unit, then job.
 
-    Columns: `job_id`, `unit_id`, those of the job's own that `names` asks for (texts cost time), `delivered`,
-    `possible_end` (as_of, retirement, another workshop or an unrelated full rebuild, whichever came first), `ended`
-    and `ended_how` (retired or opened_elsewhere), `warranty_end`, `registered`, `last_independent` (last sighting that
-    owes nothing to a comeback), `reported` (first comeback), `reported_ours`, and for each rule the end of observation
-    as a date: `end_observed` (the rule of the house), `end_all` (as if all were followed), `end_sighted` (independent
-    sightings only). Days on which nothing is observed are NULL.
+    Columns: `job_id`, `unit_id`, those of the job's own that `names` asks for (texts cost time), `delivered`, `ended`
+    and `ended_how` (retired or opened_elsewhere), `reported` (first comeback), `reported_ours`, and for each rule the
+    end of observation as a date: `end_observed` (the rule of the house: as_of, retirement, another workshop or an
+    unrelated full rebuild, whichever comes first, for a unit without follow-up not beyond its warranty), `end_all` (as
+    if all were followed), `end_sighted` (independent sightings only). Days on which nothing is observed are NULL.
     """
-    where, values = conditions(scope or history.scope, _FILTERS, "d.delivered")
-    where = _exists_filters(where)
-    listed = "".join(f"d.{name}, " for name in names)
-    frame = history.query(_SQL.format(where=where, names=listed), {**values, "assumed": ASSUMED_WARRANTY_MONTHS})
-    silent = pl.max_horizontal("warranty_end", "last_independent")
-    window_end = pl.col("delivered") + pl.duration(days=WINDOW_DAYS)
-    followed = pl.when("registered").then(pl.col("possible_end")).otherwise(pl.min_horizontal("possible_end", silent))
-    sighted = (
-        pl.when("registered")
-        .then(pl.col("possible_end"))
-        .otherwise(pl.min_horizontal("possible_end", "last_independent"))
-    )
-    return frame.with_columns(
-        pl.min_horizontal(followed, window_end).alias("end_observed"),
-        pl.min_horizontal("possible_end", window_end).alias("end_all"),
-        pl.when(pl.col("registered") | pl.col("last_independent").is_not_null())
-        .then(pl.min_horizontal(sighted, window_end))
-        .alias("end_sighted"),
-    )
+    ctes, values = observed_ctes(scope or history.scope)
+    listed = "".join(f"{name}, " for name in names)
+    return history.query(f"with {ctes} {_SELECT.format(names=listed)}", values)
+
+
+def observed_ctes(scope: Scope) -> tuple[str, dict[str, Any]]:
+    """Return SQL (CTEs without the leading `with`) that ends in `observed`, and its parameters.
+
+    `observed` has every column of `comeback_observations`, and of the first comeback first_position, first_mode,
+    first_known (the day on which it became known), first_payer and first_job.
+    """
+    where, values = conditions(scope, _FILTERS, "d.delivered")
+    return _CTES.format(where=_exists_filters(where), assumed=ASSUMED_WARRANTY_MONTHS, window=WINDOW_DAYS), values
 
 
 def _exists_filters(where: str) -> str:

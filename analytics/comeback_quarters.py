@@ -23,7 +23,7 @@ METHOD = (
 
 
 def by_quarter(frame: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
-    """Return comebacks by quarter of delivery, the oldest first. Columns: QUARTERS_SCHEMA.
+    """Return comebacks by quarter of delivery, the newest first. Columns: QUARTERS_SCHEMA.
 
     `so_far` is known comebacks / jobs delivered; `share` with limits what it will come to within `WINDOW_DAYS`,
     `known_by_now` the share of its comebacks that would be known by now; `young` where that is below 1.
@@ -41,7 +41,8 @@ def by_quarter(frame: pl.DataFrame, as_of: dt.date) -> pl.DataFrame:
         (pl.col("age").min() < WINDOW_DAYS).alias("young"),
     ).sort("group")  # fmt: skip
     told = told.with_columns((pl.col("comebacks") / pl.col("jobs")).alias("so_far"))
-    return told.join(_completed(named, told), on="group", how="left").sort("group").select(list(QUARTERS_SCHEMA))
+    done = told.join(_completed(named, told), on="group", how="left")
+    return done.sort("group", descending=True).select(list(QUARTERS_SCHEMA))
 
 
 def _completed(named: pl.DataFrame, told: pl.DataFrame) -> pl.DataFrame:

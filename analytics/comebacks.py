@@ -164,7 +164,7 @@ def _more(by: str, rows: pl.DataFrame) -> str:
         ]
         return f" Within 12 months by {by.replace('-', ' ')}: {', '.join(listed)}." if listed else ""
     if by == "quarter" and told.filter("young").height:
-        row = told.filter("young").row(-1, named=True)
+        row = told.filter("young").row(0, named=True)
         return (
             f" Deliveries of {row['group']} are young: {percent(row['so_far'])} so far, and {percent(row['share'])} to "
             f"be expected ({between(row['low'], row['high'])})."
