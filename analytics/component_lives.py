@@ -45,7 +45,7 @@ part as (  -- one row per job and position with the part fitted there
   from known_part_line as p
   join known_job as j using (job)
   join known_position as c on c.family = j.family and c.position = p.position
-  where coalesce(p.movement, 'fitted') = 'fitted' and p.supplier is not null or p.maker is not null
+  where coalesce(p.movement, 'fitted') = 'fitted' and (p.supplier is not null or p.maker is not null)
   group by all
 ),
 looked as (  -- one row per life and last look
@@ -71,7 +71,8 @@ class Lives:
     rows: one per life: unit, unit_id, job_id (the look that tells; NULL where the register does), started_by (job that
     fitted it, NULL from new), origin, family, position, component, duty, fleet, supplier, maker, lower, upper (km, NULL
     while it has not failed), entry (km), kind (exact, interval, left, right), why (a sentence), draws (km, ends drawn
-    where the distance run by now was imputed), estimated, named_failed. excluded: reason and looks or lives left out.
+    where the distance run by now was imputed), end_error (their relative deviation), estimated (distance), named_failed
+    (called the cause though graded within limits). excluded: reason, and looks or lives left out for it.
     """
 
     population: str
@@ -105,9 +106,12 @@ def lives_that_came_in(history: History, parts: bool = False) -> Lives:
     telling = (pl.col("upper").is_not_null() & (pl.col("upper") > 0)) | (pl.col("lower") > 0)
     silent = rows.filter(~telling)
     unseen = silent.filter(pl.col("state") == "renewed").height
-    excluded = _excluded(history, {"renewed_unseen": unseen, "no_distance": silent.height - unseen}, where, values)
+    excluded = left_out_looks(history, {"renewed_unseen": unseen, "no_distance": silent.height - unseen}, where, values)
     kept = rows.filter(telling).with_columns(
-        _why(), pl.lit(None, dtype=pl.List(pl.Float64)).alias("draws"), pl.lit(CAME_IN).alias("population")
+        _why(),
+        pl.lit(None, dtype=pl.List(pl.Float64)).alias("draws"),
+        pl.lit(None, dtype=pl.Float64).alias("end_error"),
+        pl.lit(CAME_IN).alias("population"),
     )
     return Lives(CAME_IN, kept.drop("state"), excluded)
 
@@ -126,7 +130,7 @@ def lives_on_the_road(history: History, parts: bool = False) -> Lives:
     return Lives(ON_THE_ROAD, rows.with_columns(_why_on_the_road(), pl.lit(ON_THE_ROAD).alias("population")), excluded)
 
 
-def _excluded(history: History, more: Mapping[str, int], where: str, values: Mapping[str, Any]) -> pl.DataFrame:
+def left_out_looks(history: History, more: Mapping[str, int], where: str, values: Mapping[str, Any]) -> pl.DataFrame:
     """Return why looks could not be used and how many, the most first."""
     if history.scope.supplier is not None:
         where, values = "true", {}  # what was left out is told for all suppliers: its part is what is not known

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from analytics.comebacks import COMEBACKS
+from analytics.component_life import COMPONENT_LIFE
 from analytics.failure_rates import FAILURE_RATES
 from analytics.first_try_shims import FIRST_TRY_SHIMS
 from analytics.gauge_check import GAUGE_CHECK
@@ -14,6 +15,7 @@ from analytics.question import Question
 from analytics.response import RESPONSE
 from analytics.shim_corrections import SHIM_CORRECTIONS
 from analytics.shim_demand import SHIM_DEMAND
+from analytics.visits_per_unit import VISITS_PER_UNIT
 
 
 def every_question() -> Mapping[str, Question]:
@@ -21,5 +23,6 @@ def every_question() -> Mapping[str, Question]:
     questions: tuple[Question, ...] = (
         FAILURE_RATES, SHIM_CORRECTIONS, COMEBACKS, PARTS_USAGE,
         FIRST_TRY_SHIMS, RESPONSE, HOW_CLOSE_WE_SET, GAUGE_CHECK, SHIM_DEMAND,
+        COMPONENT_LIFE, VISITS_PER_UNIT,
     )  # fmt: skip
     return {question.name: question for question in questions}

@@ -77,8 +77,8 @@ def _begun(history: History, stretches: list[Stretch]) -> pl.DataFrame:
     """Return every life of a followed unit with where it begins on its clocks, and the job that ended it."""
     units = pl.DataFrame({"unit_id": sorted({s.unit_id for s in stretches})}, schema={"unit_id": pl.Int32})
     known = history.query(
-        "select unit_id, unit, family, coalesce(lives_known_from_new, false) and in_service_since is not null as from_new "
-        "from known_unit order by unit_id"
+        "select unit_id, unit, family, coalesce(lives_known_from_new, false) and in_service_since is not null "
+        "as from_new from known_unit order by unit_id"
     ).join(units, on="unit_id", how="semi")
     positions = history.query(
         "select family, position_id, position, component from known_position order by position_id"
@@ -193,6 +193,7 @@ def _told(placed: pl.DataFrame, looks: pl.DataFrame, others: pl.DataFrame) -> tu
     lives = lives.with_columns(
         (lower / 1000).alias("lower"), (upper / 1000).alias("upper"), (pl.col("entry") / 1000).alias("entry"),
         pl.when(running).then(pl.col("draws") / 1000).alias("draws"),
+        pl.when(running & (pl.col("end") > 0)).then(pl.col("draws").list.std() / pl.col("end")).alias("end_error"),
         pl.when(running).then(None).otherwise("job_id").alias("job_id"),
         running.alias("running"), ended_unseen.alias("ended_unseen"),
         (pl.col("others_seen") <= pl.col("to_day")).fill_null(value=False).alias("by_others"),
@@ -217,6 +218,7 @@ def _told(placed: pl.DataFrame, looks: pl.DataFrame, others: pl.DataFrame) -> tu
     kept = lives.filter(pl.col("why_not").is_null()).select(
         "unit", "unit_id", "job_id", "started_by", "origin", "family", "position", "position_id", "component", "duty",
         "fleet", "lower", "upper", "entry", kind.alias("kind"), "draws",
+        "end_error",
         pl.col("estimated").fill_null(value=False), pl.col("named_failed").fill_null(value=False),
         pl.col("from_habit").fill_null(value=False), "start_day",
     )  # fmt: skip
