@@ -52,7 +52,9 @@ ROWS = st.one_of(
     ),
     st.tuples(
         st.just("labour"),
-        st.tuples(st.sampled_from(["J1", "J2"]), st.sampled_from(["strip", "build"]), st.sampled_from(["1.5", "2.0", "x"])),
+        st.tuples(
+            st.sampled_from(["J1", "J2"]), st.sampled_from(["strip", "build"]), st.sampled_from(["1.5", "2.0", "x"])
+        ),
     ),
 )  # fmt: skip
 LOADS = st.lists(st.tuples(ROWS, PLACES), min_size=1, max_size=40).map(
@@ -273,13 +275,14 @@ def test_the_same_content_saved_again_changes_nothing(tmp_path: Path) -> None:
     }
     shop.load(files)
     version, standing = shop.version, shop.ask("select * from standing order by source_id")
+    names = ("read", "accepted", "duplicate", "superseded", "quarantined")
     for paths in ([tmp_path / "load 1"], _saved_again(tmp_path / "load 1", tmp_path / "saved again")):
         report = shop.load_paths(paths)
         assert not report.published
         assert all(source.read == source.duplicate for source in report.sources), report.sources
         assert report.standing == dict(
-            zip(("read", "accepted", "duplicate", "superseded", "quarantined"),
-                shop.ask("select sum(read), sum(accepted), sum(duplicate), sum(superseded), sum(quarantined) from standing")[0],
+            zip(names,
+                shop.ask(f"select {', '.join(f'sum({name})' for name in names)} from standing")[0],
                 strict=True)
         )  # fmt: skip
     assert shop.version == version
@@ -325,7 +328,10 @@ def test_a_mended_mapping_supersedes_what_the_old_one_read(tmp_path: Path) -> No
 def test_a_sheet_first_taken_for_another_record_leaves_nothing_of_it(tmp_path: Path) -> None:
     shop = CsvWorkshop(tmp_path)
     files = {"hours.csv": "job,operation,technician\nJ1,strip,T1\n"}
-    reading = '[[sheet]]\nfile = "hours*"\nrecord = "RECORD"\n[sheet.columns]\n"operation" = "FIELD"\n"technician" = { ignore = true }\n'
+    reading = (
+        '[[sheet]]\nfile = "hours*"\nrecord = "RECORD"\n[sheet.columns]\n"operation" = "FIELD"\n'
+        '"technician" = { ignore = true }\n'
+    )
     shop.load(BASE)
     shop.load(files, reading.replace("RECORD", "outside_work").replace("FIELD", "process"))
     assert len(shop.accepted("outside_work")) == 1

@@ -164,11 +164,11 @@ FAULTS = {
     "jobs more.csv": (
         "job,unit,kind,opened,closed,odometer (km)",
         {
-            "J11,U1,full rebuild,2020-03-10,2020-03-02,100": ("closed", "closed 2020-03-02 lies before opened 2020-03-10"),
+            "J11,U1,full rebuild,2020-03-10,2020-03-02,1": ("closed", "closed 2020-03-02 lies before opened 2020-03-10"),
             "J12,U1,ful rebuild,2020-03-10,,": ("kind", "'kind': expected one of the words of 'job_kind' (full_rebuild"),
             "J13,U1,full rebuild,10th of March,,": ("opened", "'opened': expected a date, found '10th of March'"),
             "J14,U1,full rebuild,2020-03-10,,many": ("odometer", "'odometer (km)': expected a number, found 'many'"),
-            "J15,U1,full rebuild,2020-03-10,,-5": ("odometer", "'odometer (km)': found '-5', below the 0 km that it can mean"),
+            "J15,U1,full rebuild,2020-03-10,,-5": ("odometer", "'odometer (km)': found '-5', below the 0 km"),
             ",U1,full rebuild,2020-03-10,,": ("job", "'job' is required, but empty"),
             "J16,U9,full rebuild,2020-03-10,,": ("unit", "its unit 'U9' is not on record (yet)"),
         },
@@ -184,7 +184,8 @@ FAULTS = {
         "job,quantity,location,stage,value,unit_written",
         {
             "J3,preload torque,,as built,900,N.m": (
-                "value", "'value': found 900 N.m, outside the 0 to 15 N.m that preload_torque can mean; looks like a nut torque"
+                "value", "'value': found 900 N.m, outside the 0 to 15 N.m that preload_torque can mean; "
+                "looks like a nut torque",
             ),
             "J3,preload torque,,as built,1.2,mm": ("value", "'value': 'mm' is no unit of preload_torque"),
             "J3,pinion depth,,as built,66.6,furlong": ("value", "'value': 'furlong' is no unit of pinion_depth"),

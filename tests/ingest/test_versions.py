@@ -237,7 +237,7 @@ def open_tmp_path(tmp_path: Path) -> Iterator[Path]:
     changed = {}
     for path in (tmp_path, *tmp_path.parents):
         mode = path.stat().st_mode
-        if not mode & 0o005 == 0o005 and path.owner() == tmp_path.owner():
+        if mode & 0o005 != 0o005 and path.owner() == tmp_path.owner():
             changed[path] = mode
             path.chmod(mode | 0o055)
     yield tmp_path

@@ -1,4 +1,4 @@
-"""Check the unit factors against scipy.constants (CODATA and the units' definitions) and hand conversions of the trade."""
+"""Check the unit factors against scipy.constants (the units' definitions) and readings met in the trade."""
 
 from __future__ import annotations
 
@@ -24,7 +24,8 @@ from ingest.units_of_measure import (
     [
         (LENGTH, "mm", constants.milli, 1e6), (LENGTH, "um", constants.micro, 1e6), (LENGTH, "in", constants.inch, 1e6),
         (LENGTH, "thou", constants.mil, 1e6), (DISTANCE, "km", constants.kilo, 1), (DISTANCE, "mi", constants.mile, 1),
-        (DURATION, "h", constants.hour, 1 / constants.minute), (DURATION, "min", constants.minute, 1 / constants.minute),
+        (DURATION, "h", constants.hour, 1 / constants.minute),
+        (DURATION, "min", constants.minute, 1 / constants.minute),
         (TORQUE, "lbf.in", constants.pound_force * constants.inch, 1e3),
         (TORQUE, "lbf.ft", constants.pound_force * constants.foot, 1e3),
         (TORQUE, "kgf.cm", constants.kilogram_force * constants.centi, 1e3),
