@@ -19,8 +19,9 @@ MINIMUM_LINKS = 10
 METHOD = (
     f"The rule: a unit is opened again within {WINDOW_DAYS} days of delivery, whatever warranty was sold, a component "
     "is found failed that an earlier job touched, and the latest such job is the one it comes back from. Recall: of "
-    "the comebacks that the records give and that were opened, the share for which the rule names the same job. Precision: "
-    "of the rule's comebacks, the share that the records give with the same job. Exact limits (Clopper-Pearson), 95 %."
+    "the comebacks that the records give and that were opened, the share for which the rule names the same job. "
+    "Precision: of the rule's comebacks, the share that the records give with the same job. "
+    "Exact limits (Clopper-Pearson), 95 %."
 )
 _FILTERS = {"family": "v.family", "fleet": "v.fleet", "duty": "v.duty"}
 

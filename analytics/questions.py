@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from analytics.comeback_rule import COMEBACK_RULE
 from analytics.comebacks import COMEBACKS
 from analytics.component_life import COMPONENT_LIFE
 from analytics.failure_rates import FAILURE_RATES
@@ -21,7 +22,7 @@ from analytics.visits_per_unit import VISITS_PER_UNIT
 def every_question() -> Mapping[str, Question]:
     """Return the questions by name, in the order in which they are shown."""
     questions: tuple[Question, ...] = (
-        FAILURE_RATES, SHIM_CORRECTIONS, COMEBACKS, PARTS_USAGE,
+        FAILURE_RATES, SHIM_CORRECTIONS, COMEBACKS, COMEBACK_RULE, PARTS_USAGE,
         FIRST_TRY_SHIMS, RESPONSE, HOW_CLOSE_WE_SET, GAUGE_CHECK, SHIM_DEMAND,
         COMPONENT_LIFE, VISITS_PER_UNIT,
     )  # fmt: skip

@@ -164,8 +164,8 @@ FAULTS = {
     "jobs more.csv": (
         "job,unit,kind,opened,closed,odometer (km)",
         {
-            "J11,U1,full rebuild,2020-03-10,2020-03-02,1": ("closed", "closed 2020-03-02 lies before opened 2020-03-10"),
-            "J12,U1,ful rebuild,2020-03-10,,": ("kind", "'kind': expected one of the words of 'job_kind' (full_rebuild"),
+            "J11,U1,reseal,2020-03-10,2020-03-02,1": ("closed", "closed 2020-03-02 lies before opened 2020-03-10"),
+            "J12,U1,ful rebuild,2020-03-10,,": ("kind", "'kind': expected one of the words of 'job_kind' (full"),
             "J13,U1,full rebuild,10th of March,,": ("opened", "'opened': expected a date, found '10th of March'"),
             "J14,U1,full rebuild,2020-03-10,,many": ("odometer", "'odometer (km)': expected a number, found 'many'"),
             "J15,U1,full rebuild,2020-03-10,,-5": ("odometer", "'odometer (km)': found '-5', below the 0 km"),
