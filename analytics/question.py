@@ -18,12 +18,16 @@ class QuestionError(Exception):
 
 @dataclass(frozen=True)
 class Option:
-    """Describe one option of a question beyond the scope filters: `--name VALUE`."""
+    """Describe one option of a question beyond the scope filters: `--name VALUE`.
+
+    `shown` is false where the program itself fills it in, so that a page does not ask for it.
+    """
 
     name: str
     about: str
     choices: tuple[str, ...] = ()
     default: str | None = None
+    shown: bool = True
 
 
 @dataclass(frozen=True)

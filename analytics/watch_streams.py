@@ -1,0 +1,86 @@
+"""Hold what a list of watch charts runs on: exposure by month and events by the day on which they became known."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from analytics.estimators.arrays import FloatArray, IntArray
+
+DAYS_A_MONTH = 31.0  # within a calendar month time runs by the day of the month over this
+
+
+@dataclass(frozen=True)
+class Streams:
+    """Hold the charts of one kind.
+
+    labels: one row per chart. pool: (charts) code of the charts alike, whose record a young chart borrows. exposure:
+    (charts, months) in any unit in which ordinary work brings events at a steady rate. cases: the same as counts of
+    inspections where an event is a case that failed, None where events meet lasting exposure. event_chart, event_time
+    (months since `first`): (events), sorted by chart, then time. event_job: their jobs.
+    own: whether a chart's ordinary rate is its own past; else it is that of the others in its pool.
+    ratio: the worsening that is watched for.
+    """
+
+    kind: str
+    first: dt.date
+    labels: pl.DataFrame
+    pool: IntArray
+    exposure: FloatArray
+    cases: FloatArray | None
+    event_chart: IntArray
+    event_time: FloatArray
+    event_job: tuple[str, ...]
+    own: bool
+    ratio: float
+
+    @property
+    def months(self) -> int:
+        """Return the number of months."""
+        return int(self.exposure.shape[1])
+
+    @property
+    def events(self) -> FloatArray:
+        """Return (charts, months) the events of each month."""
+        place = self.event_chart * self.months + self.event_time.astype(np.int64)
+        return np.bincount(place, minlength=self.exposure.size).reshape(self.exposure.shape).astype(np.float64)
+
+
+def month_number(first: dt.date, day: dt.date) -> int:
+    """Return how many months `day`'s month lies after `first`'s."""
+    return (day.year - first.year) * 12 + day.month - first.month
+
+
+def time_of(first: dt.date, days: pl.Series) -> FloatArray:
+    """Return days as months since `first`'s month began."""
+    frame = days.to_frame("day").select(
+        ((pl.col("day").dt.year().cast(pl.Int64) - first.year) * 12 + pl.col("day").dt.month().cast(pl.Int64)
+         - first.month) + (pl.col("day").dt.day() - 1) / DAYS_A_MONTH
+    )  # fmt: skip
+    return np.asarray(frame.to_series().to_numpy(), dtype=np.float64)
+
+
+def day_of(first: dt.date, time: float) -> dt.date:
+    """Return the day that lies `time` months after `first`'s month began."""
+    months = first.month - 1 + int(time)
+    start = dt.date(first.year + months // 12, months % 12 + 1, 1)
+    return start + dt.timedelta(days=round((time - int(time)) * DAYS_A_MONTH))
+
+
+def lay_out(months: int, chart: IntArray, start: IntArray, lasting: IntArray, count: FloatArray, weight: FloatArray,
+            charts: int) -> FloatArray:  # fmt: skip
+    """Return (charts, months) the exposure of cohorts that begin in a month and last for some.
+
+    chart, start, lasting, count: (cohorts) code, month, months observed, how many; weight: (ages) exposure that one
+    brings in each month of its age.
+    """
+    laid = np.zeros(charts * months)
+    for age, worth in enumerate(weight):
+        alive = (lasting > age) & (start + age < months)
+        if not alive.any():
+            break
+        laid += np.bincount(chart[alive] * months + start[alive] + age, count[alive] * worth, charts * months)
+    return laid.reshape(charts, months)
