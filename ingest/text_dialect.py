@@ -140,7 +140,7 @@ def _read_sample(dialect: Dialect, sample: str, known: Sequence[frozenset[str]])
     widths = [len(row) for row in rows]
     if not rows:
         return _Reading(dialect, 0, False, 0.0, 0)
-    index, matches = find_heading_row(rows[:60], known)
+    index, matches = find_heading_row(rows[:40], known)
     below = widths[index + 1 :] or [widths[index]]
     usual = max(set(below), key=lambda width: (below.count(width), width))
     width = widths[index] if widths[index] in (usual, usual + 1, usual - 1) else usual
