@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 
 from analytics.answer import Answer, Assumption, Column
-from analytics.bearing_makes import bearing_makes
+from analytics.bearing_makes import bearing_makes, standing_heights
 from analytics.correction_rows import GROUPS, correction_rows
 from analytics.estimators.central import mean, mean_absolute, median
 from analytics.estimators.interval import Interval, TooFew
@@ -42,7 +42,8 @@ def shim_corrections(history: History, options: Mapping[str, str]) -> Answer:
     limits, median_um with limits, mean_absolute_um with limits (micrometres, 95 %); found_out of found_checked with
     share and limits (as-found readings outside their limits); left_out (changed sets without a marking); strange
     (jobs far from the others, with their correction); said (where too few). Curve `bearing_makes`: see
-    `bearing_makes`.
+    `bearing_makes`, and
+    `standing_heights` where bearings were measured.
     """
     setting = SettingHistory(history, history.scope.family)
     frame = correction_rows(setting)
@@ -56,7 +57,10 @@ def shim_corrections(history: History, options: Mapping[str, str]) -> Answer:
     parts = frame.partition_by(keys, maintain_order=True, as_dict=True)
     rows = [_row(dict(zip(keys, key, strict=True)), part) for key, part in parts.items()]
     table = pl.DataFrame(rows, schema=_SCHEMA).sort("family", "location", "gear_set", "group", nulls_last=True)
-    makes = bearing_makes(setting.rows)
+    heights = standing_heights(history)
+    makes = bearing_makes(setting.rows).join(
+        heights, on=["family", "location", "make"], how="left", maintain_order="left"
+    )
     sentence, number, about = _sentence(table)
     return Answer(
         question="shim-corrections",
@@ -164,7 +168,13 @@ def _make_notes(makes: pl.DataFrame) -> tuple[str, ...]:
     notes = [
         f"{row['make']} bearings at {row['location']} of {row['family']} need the pack changed by "
         f"{millimetres(row['effect_um'])} against other makes ({millimetres(row['effect_low'])} to "
-        f"{millimetres(row['effect_high'])}, {count_of(row['jobs'], 'job')} with another make in or out)."
+        f"{millimetres(row['effect_high'])}, {count_of(row['jobs'], 'job')} with another make in or out)"
+        + (
+            f"; measured, they stand {millimetres(row['height_um'])} higher ({millimetres(row['height_low'])} to "
+            f"{millimetres(row['height_high'])})."
+            if row["height_um"] is not None
+            else "."
+        )
         for row in surest.iter_rows(named=True)
     ]
     if not notes and makes.height:

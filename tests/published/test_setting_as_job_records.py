@@ -137,7 +137,7 @@ def test_an_axle_drive_set_by_its_marking(tmp_path: Path) -> None:
         for n in range(jobs) for stage, trial in (("as_found", None), ("trial", 1), ("as_built", None))
     ]  # fmt: skip
     rows["shim"] = [
-        {"job": f"J{n}", "location": "behind pinion head", "stage": stage, "trial": trial, "thickness": 1.0, "pieces": 1}
+        {"job": f"J{n}", "location": "behind pinion head", "stage": stage, "trial": trial, "thickness": 1.0}
         for n in range(jobs) for stage, trial in (("as_found", None), ("trial", 1), ("as_built", None))
     ]  # fmt: skip
     folder = load_rows(tmp_path, rows)
