@@ -16,6 +16,7 @@ from analytics.component_lives import (
     Lives,
     lives_on_the_road,
     lives_that_came_in,
+    plural,
 )
 from analytics.history import History
 from analytics.job_list import jobs_behind
@@ -228,9 +229,9 @@ def _sentence(rows: pl.DataFrame, by: str, history: History) -> tuple[str, str, 
 
 
 def _called(row: Mapping[str, Any], by: str, history: History) -> str:
-    component = str(row["component"]).replace("_", " ") + "s"
+    component = plural(str(row["component"]))
     if by == "position":
-        text = f"{row['position']}s of {row['family']}"
+        text = f"{plural(row['position'])} of {row['family']}"
     elif by == "family":
         text = f"{component} of {row['family']}"
     elif by == "duty":

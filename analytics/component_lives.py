@@ -64,6 +64,12 @@ life as (  -- one row per life, ages in metres; nothing known where both ends ar
 """
 
 
+def plural(component: str) -> str:
+    """Return the component's name for more than one of it."""
+    name = component.replace("_", " ")
+    return name if name.endswith(("teeth", "gears")) else name + "s"
+
+
 @dataclass(frozen=True)
 class Lives:
     """Hold the lives of one population.

@@ -45,7 +45,7 @@ def counted_lives(history: History, by: str, begun: str) -> Lives | None:
         """,
         {**values, "width": float(pl.Series([1 + BIN]).log()[0])},
     )
-    empty = {
+    empty: dict[str, pl.DataType | type[pl.DataType]] = {
         "unit_id": pl.Int32, "job_id": pl.Int32, "started_by": pl.Int32, "origin": pl.String, "duty": pl.String,
         "fleet": pl.String, "supplier": pl.String, "maker": pl.String, "draws": pl.List(pl.Float64),
         "end_error": pl.Float64, "estimated": pl.Boolean, "named_failed": pl.Boolean,

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from analytics.comeback_rule import COMEBACK_RULE
 from analytics.comebacks import COMEBACKS
 from analytics.component_life import COMPONENT_LIFE
+from analytics.due_for_rebuild import DUE_FOR_REBUILD
 from analytics.failure_rates import FAILURE_RATES
 from analytics.first_try_shims import FIRST_TRY_SHIMS
 from analytics.gauge_check import GAUGE_CHECK
@@ -17,6 +18,7 @@ from analytics.response import RESPONSE
 from analytics.shim_corrections import SHIM_CORRECTIONS
 from analytics.shim_demand import SHIM_DEMAND
 from analytics.visits_per_unit import VISITS_PER_UNIT
+from analytics.which_lasts_longer import WHICH_LASTS_LONGER
 
 
 def every_question() -> Mapping[str, Question]:
@@ -24,6 +26,6 @@ def every_question() -> Mapping[str, Question]:
     questions: tuple[Question, ...] = (
         FAILURE_RATES, SHIM_CORRECTIONS, COMEBACKS, COMEBACK_RULE, PARTS_USAGE,
         FIRST_TRY_SHIMS, RESPONSE, HOW_CLOSE_WE_SET, GAUGE_CHECK, SHIM_DEMAND,
-        COMPONENT_LIFE, VISITS_PER_UNIT,
+        COMPONENT_LIFE, WHICH_LASTS_LONGER, VISITS_PER_UNIT, DUE_FOR_REBUILD,
     )  # fmt: skip
     return {question.name: question for question in questions}

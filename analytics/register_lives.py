@@ -54,15 +54,17 @@ group by all
 """
 
 
-def register_lives(history: History, parts: bool = False) -> tuple[pl.DataFrame, dict[str, int]]:
+def register_lives(
+    history: History, parts: bool = False, stretches: list[Stretch] | None = None
+) -> tuple[pl.DataFrame, dict[str, int]]:
     """Return one row per life followed by a register, ages in km, and why other lives were left out.
 
-    Columns as in component_lives.Lives.
+    Columns as in component_lives.Lives. `stretches` are those of the same history where they are at hand.
     """
-    stretches = register_stretches(history)
+    stretches = register_stretches(history) if stretches is None else stretches
     begun = _begun(history, stretches)
     placed, left_out = _placed(begun, stretches)
-    told, more = _told(placed, _looks(history, unusable=False), _looks(history, unusable=True))
+    told, more = _told(placed, *_looks(history))
     if parts:
         told = told.join(history.query(_PARTS), on=["started_by", "position_id"], how="left", maintain_order="left")
     else:
@@ -151,17 +153,17 @@ def _placed(begun: pl.DataFrame, stretches: list[Stretch]) -> tuple[pl.DataFrame
     return both, left_out
 
 
-def _looks(history: History, unusable: bool) -> pl.DataFrame:
+def _looks(history: History) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return the last look at each life, and the day on which a look showed that others had opened the unit."""
     looks = history.query(_LOOKS).with_columns(
         (pl.col("opened") - dt.date(1970, 1, 1)).dt.total_days().alias("look_day")
     )
-    if unusable:
-        return (
-            looks.filter(pl.col("why_not").is_not_null())
-            .group_by("unit_id", "position_id", "started_by")
-            .agg(pl.col("look_day").min().alias("others_seen"))
-        )
-    return looks.filter(pl.col("why_not").is_null()).drop("why_not", "opened")
+    others = (
+        looks.filter(pl.col("why_not").is_not_null())
+        .group_by("unit_id", "position_id", "started_by")
+        .agg(pl.col("look_day").min().alias("others_seen"))
+    )
+    return looks.filter(pl.col("why_not").is_null()).drop("why_not", "opened"), others
 
 
 def _told(placed: pl.DataFrame, looks: pl.DataFrame, others: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, int]]:

@@ -148,7 +148,8 @@ class _ReadingBook:
         # Adding a span larger than any distance per fitting lets one running maximum serve all of them.
         lift = place * 1e10
         metres = np.maximum.accumulate(metres + lift) - lift
-        book = _ReadingBook(key, metres, first, last, *(np.full(count, np.nan) for _ in range(3)), USUAL_SWING)
+        none = np.full(count, np.nan)
+        book = _ReadingBook(key, metres, first, last, none, none, none, USUAL_SWING)
         return book._paced(fittings["fleet"].fill_null("").to_list())
 
     def at(self, fitting: npt.ArrayLike, day: npt.ArrayLike) -> Numbers:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from analytics.estimators.life_fit import LifeFit
 from analytics.estimators.life_likelihood import interval_derivatives
 from analytics.estimators.life_models import Values
 from analytics.estimators.life_observations import LifeObservations
 
+Places = NDArray[np.intp]
 LARGEST = 30.0  # of z: beyond this every life has failed, to any precision
 
 
@@ -41,7 +42,7 @@ def life_scores(observations: LifeObservations, fit: LifeFit) -> Values:
     between = ~running & ~exact & ~left
     score = np.zeros((len(low), 2))
 
-    def add(rows: Values, z: Values, slope: Values, sign: float = 1.0) -> None:
+    def add(rows: Places, z: Values, slope: Values, sign: float = 1.0) -> None:
         score[rows, 0] -= sign * slope / fit.spread
         score[rows, 1] -= sign * slope * z
 
