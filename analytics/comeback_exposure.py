@@ -1,0 +1,133 @@
+"""Lay out delivered jobs, or pieces fitted in them, as weeks observed and comebacks, by what drives comebacks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import polars as pl
+
+from analytics.comeback_observations import observed_ctes
+from analytics.estimators.arrays import FloatArray, IntArray
+from analytics.estimators.penalised_logistic import ridge_logistic
+from analytics.history import History
+from analytics.job_marks import MARKS
+
+AGE_DAYS = (0, 30, 91, 183, 365, 732)  # since delivery; trouble is likelier early
+JOB_STRATA, PIECE_STRATA = 5, 2  # bands of like hazard; pieces are compared within a component
+PENALTIES = (3.0, 30.0)
+JOB_DRIVERS = ("age", "kind", "family", "failed", "distance", "duty")
+PIECE_DRIVERS = ("age", "kind", "family", "component", "duty")
+OURS, COMPONENT = "o.first_outcome = 'our_work'", "coalesce(o.first_outcome, 'part') in ('our_work', 'part')"
+
+_AGES = ", ".join(f"({place}, {low}, {high})" for place, (low, high) in enumerate(pairwise(AGE_DAYS)))
+_BASE = f"""
+aged(age, low, high) as (values {_AGES}),
+found as (  -- one row per job: how many component positions were found failed
+  select job_id, count(*) filter (failed) as failed from known_component_finding
+  where failed is not null group by job_id
+),
+job_seen as (
+  select o.*, greatest(least(o.end_observed, o.reported) - o.delivered, 1) as days,
+    o.reported <= o.end_observed as came_back,
+    case when f.failed is null then 'not known' when f.failed = 0 then '0' when f.failed = 1 then '1'
+      when f.failed <= 3 then '2-3' else '4+' end as failed,
+    case when o.odometer_m is null then 'not known'
+      else least(o.odometer_m // 100000000, 4)::varchar end as distance
+  from observed as o left join found as f using (job_id) where o.end_observed >= o.delivered
+)
+"""
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Hold cells of like hazard: `frame` with the group columns, stratum, weeks, events, and jobs or pieces."""
+
+    frame: pl.DataFrame
+    drivers: tuple[str, ...]
+
+
+def job_cells(history: History, group: str, event: str = OURS) -> Cells:
+    """Return cells of delivered jobs by `group` (SQL over the job); `event` says which first comebacks count."""
+    return _cells(history, _JOBS.format(base=_ctes(history)[0], group=group, event=event), JOB_DRIVERS, JOB_STRATA)
+
+
+def mark_cells(history: History) -> Cells:
+    """Return cells by practice (`mark`) and whether a job did it (`did`); jobs for which it makes no sense are out."""
+    marks = " union all ".join(f"select '{m.name}' as mark, job_id, did from ({m.sql})" for m in MARKS)
+    return _cells(history, _MARKED.format(base=_ctes(history)[0], marks=marks, event=OURS), JOB_DRIVERS, JOB_STRATA)
+
+
+def piece_cells(history: History, column: str) -> Cells:
+    """Return cells of pieces fitted by component and `column` of the part line; a comeback at their place counts."""
+    return _cells(
+        history, _PIECES.format(base=_ctes(history)[0], column=column, event=COMPONENT), PIECE_DRIVERS, PIECE_STRATA
+    )
+
+
+_DRIVEN = "o.kind, o.family, o.failed, o.distance, coalesce(o.duty, 'not known') as duty"
+_SUMS = """sum(least(o.days, a.high) - a.low)::double as days,
+  count(*) filter ({event} and o.came_back and o.days > a.low and o.days <= a.high) as events,
+  count(*) filter (a.age = 0) as jobs"""
+_JOBS = f"""
+with {{base}}
+select {{group}} as "group", a.age, {_DRIVEN}, {_SUMS}
+from job_seen as o join aged as a on o.days > a.low group by all order by all
+"""
+_MARKED = f"""
+with {{base}}, marked as ({{marks}})
+select m.mark, m.did, a.age, {_DRIVEN}, {_SUMS}
+from job_seen as o join marked as m using (job_id) join aged as a on o.days > a.low
+where m.did is not null group by all order by all
+"""
+_PIECES = f"""
+with {{base}}, piece as (
+  select p.job_id, c.component, c.position, {{column}} as "group", p.part
+  from known_part_line as p join known_position as c using (position_id)
+  where p.fitted and coalesce(p.origin, 'new') <> 'own_refitted'
+)
+select q."group", q.component, a.age, {_DRIVEN}, {_SUMS.replace("{event}", "{event} and o.first_position = q.position")}
+from job_seen as o join piece as q using (job_id) join aged as a on o.days > a.low
+where q."group" is not null group by all order by all
+"""
+
+
+def _ctes(history: History) -> tuple[str, dict[str, object]]:
+    ctes, values = observed_ctes(history.scope)
+    return f"{ctes}, {_BASE}", values
+
+
+def _cells(history: History, sql: str, drivers: tuple[str, ...], bands: int) -> Cells:
+    frame = history.query(sql, _ctes(history)[1])
+    frame = frame.with_columns((pl.col("days") / 7).ceil().alias("weeks"))
+    return Cells(frame.with_columns(pl.Series("stratum", _strata(frame, drivers, bands), dtype=pl.Int64)), drivers)
+
+
+def _strata(frame: pl.DataFrame, drivers: tuple[str, ...], bands: int) -> IntArray:
+    """Return bands of like hazard a week, each with about as many expected comebacks, from all drivers together.
+
+    Method: discrete-time logistic hazard with ridge penalty; the bands serve to compare like with like, their rates
+    are estimated anew in each band from the other groups.
+    """
+    if frame.is_empty() or frame["events"].sum() < 2 * bands:
+        return np.zeros(frame.height, np.int64)
+    cells = frame.group_by(drivers).agg(pl.col("events").sum(), pl.col("weeks").sum()).sort(drivers)
+    design = _design(cells, drivers)
+    events, weeks = cells["events"].to_numpy().astype(float), cells["weeks"].to_numpy()
+    hazard = ridge_logistic(design, events, weeks, penalties=PENALTIES).predict(design).estimate
+    order = np.argsort(hazard, kind="stable")
+    grown = np.cumsum((hazard * weeks)[order])
+    band = np.empty(len(hazard), np.int64)
+    band[order] = np.minimum((grown / grown[-1] * bands).astype(np.int64), bands - 1)
+    return frame.join(
+        cells.select(*drivers, pl.Series("band", band)), on=drivers, how="left", maintain_order="left"
+    )["band"].to_numpy()  # fmt: skip
+
+
+def _design(cells: pl.DataFrame, drivers: tuple[str, ...]) -> FloatArray:
+    columns = []
+    for name in drivers:
+        words = cells[name].cast(pl.String)
+        columns += [(words == word).to_numpy().astype(float) for word in sorted(words.unique().to_list())[1:]]
+    return np.stack(columns, axis=1) if columns else np.zeros((cells.height, 1))
