@@ -20,7 +20,7 @@ from analytics.scope import Scope
 from analytics.set_target import Target
 from analytics.setting_history import SettingHistory
 from analytics.setting_jobs import jobs_of_rows
-from analytics.shelf import reachable_packs, shelf_of, shelf_pieces, stack_from_shelf, stack_in_words
+from analytics.shelf import reachable_packs, shelf_of, stack_from_shelf, stack_in_words
 from analytics.wording import count_of, day, percent
 
 LEVEL = 0.90
@@ -128,7 +128,7 @@ def _row(setting: SettingHistory, request: Request, answer: PlaceAnswer) -> dict
     base = _said(request, answer, place["location"], answer.said)
     if found is None or case is None:
         return base
-    shelf = shelf_of(shelf_pieces(setting.history, request.family), place["location"])
+    shelf = shelf_of(setting.shelf, request.family, place["location"])
     pack = 1000 * (found.estimate if answer.after_trials is None else answer.after_trials[0])
     low, high = (None if end is None else pack + 1000 * end for end in (case.low, case.high))
     pieces = _pieces(shelf, pack, low, high, place)
@@ -169,7 +169,6 @@ def _side_rows(
     """Turn ring shift and sum into the two side packs: half the sum, the shift added on one and taken off the other."""
     assert ring.predicted is not None
     assert total.predicted is not None
-    shelves = shelf_pieces(setting.history, request.family)
     both = _figures(ring) | _replayed(setting, ring, (), ring.place["step_um"] or 50)
     rows = []
     for location, side in zip(_sides(ring), (1, -1), strict=True):
@@ -183,7 +182,7 @@ def _side_rows(
             ends = sorted((side * low, side * high))
             row |= {"next_um": half + side * middle, "next_low": half + ends[0], "next_high": half + ends[1]}
         wanted = row["pack_um"] if ring.after_trials is None else row["next_um"]
-        rows.append(row | _pieces(shelf_of(shelves, location), wanted, None, None, ring.place))
+        rows.append(row | _pieces(shelf_of(setting.shelf, request.family, location), wanted, None, None, ring.place))
     return rows
 
 
@@ -248,7 +247,7 @@ def _notes(setting: SettingHistory, request: Request, answers: tuple[PlaceAnswer
         notes.append("Preload: read slowly turning, oiled, as the specification says of the seals.")
     if any(a.case is not None and a.case.found is None for a in answers):
         notes.append("Where pack and reading as found are not given, the interval is that of the whole family.")
-    counted = shelf_pieces(setting.history, request.family)["counted_on"].drop_nulls()
+    counted = setting.shelf.filter(pl.col("family") == request.family)["counted_on"].drop_nulls()
     notes.append(f"Stock as counted on {day(counted.max())}." if counted.len() else "No stock count is on record.")  # type: ignore[arg-type]
     return (*notes, *request.notes, *CAUTIONS)
 

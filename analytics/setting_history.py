@@ -14,6 +14,7 @@ from analytics.reading_repeatability import Repeatability, reading_repeatability
 from analytics.set_places import pair_states, set_places
 from analytics.set_rows import in_pack_terms, set_rows
 from analytics.set_visits import set_visits
+from analytics.shelf import shelf_pieces
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,11 @@ class SettingHistory:
     def rows(self) -> pl.DataFrame:
         """Return one row per job and place that was set, see `set_rows`."""
         return set_rows(self.states, self.visits)
+
+    @cached_property
+    def shelf(self) -> pl.DataFrame:
+        """Return the shim pieces that are listed or were ever built in, see `shelf_pieces`."""
+        return shelf_pieces(self.history)
 
     @cached_property
     def packs_needed(self) -> pl.DataFrame:

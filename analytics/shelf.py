@@ -53,14 +53,14 @@ class Shelf:
         return tuple(size for size, _ in self.pieces)
 
 
-def shelf_pieces(history: History, family: str) -> pl.DataFrame:
-    """Return the pieces of a family: location, thickness_um, part, on_hand (null: never counted), counted_on."""
-    return history.query(f"select * from ({_SHELF}) where family = $family", {"family": family})
+def shelf_pieces(history: History) -> pl.DataFrame:
+    """Return every piece: family, location, thickness_um, part, on_hand (null: never counted), counted_on."""
+    return history.query(_SHELF)
 
 
-def shelf_of(pieces: pl.DataFrame, location: str) -> Shelf:
+def shelf_of(pieces: pl.DataFrame, family: str, location: str) -> Shelf:
     """Return what lies on the shelf for one location."""
-    rows = pieces.filter(pl.col("location") == location).sort("thickness_um")
+    rows = pieces.filter((pl.col("family") == family) & (pl.col("location") == location)).sort("thickness_um")
     counted = rows["counted_on"].drop_nulls()
     return Shelf(tuple(rows.select("thickness_um", "on_hand").iter_rows()), counted.max() if counted.len() else None)
 

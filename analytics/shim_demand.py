@@ -14,7 +14,6 @@ from analytics.history import History
 from analytics.question import Option, Question, QuestionError
 from analytics.setting_history import SettingHistory
 from analytics.setting_jobs import jobs_of_rows
-from analytics.shelf import shelf_pieces
 from analytics.shims_used import shims_taken
 from analytics.wording import count_of, percent
 
@@ -50,7 +49,7 @@ def shim_demand(history: History, options: Mapping[str, str]) -> Answer:
     aim = _share(options["share"])
     setting = SettingHistory(history, history.scope.family)
     taken = shims_taken(history)
-    sets = _assortments(setting, history, aim)
+    sets = _assortments(setting, aim)
     chosen = {
         (family, location): {int(size) for size in words.split()}
         for family, location, words in sets.select("family", "location", "thicknesses").iter_rows()
@@ -61,7 +60,7 @@ def shim_demand(history: History, options: Mapping[str, str]) -> Answer:
         for (family, location), part in sorted(
             taken.partition_by("family", "location", maintain_order=True, as_dict=True).items()
         )
-        for row in _rows(history, str(family), str(location), part, chosen.get((family, location), set()))
+        for row in _rows(setting, str(family), str(location), part, chosen.get((family, location), set()))
     ]
     table = pl.DataFrame(rows, schema=_SCHEMA).sort(
         pl.col("per_100_jobs").fill_null(-1.0), "family", "location", "thickness_um",
@@ -96,13 +95,16 @@ def _share(text: str) -> float:
     return share
 
 
-def _rows(history: History, family: str, location: str, part: pl.DataFrame, keep: set[int]) -> list[dict[str, Any]]:
+def _rows(
+    setting: SettingHistory, family: str, location: str, part: pl.DataFrame, keep: set[int]
+) -> list[dict[str, Any]]:
     known = part.filter("found_known")
     jobs = known["job"].n_unique()
     shelf = {
         size: (number, on_hand)
-        for size, number, on_hand in shelf_pieces(history, family)
-        .filter(pl.col("location") == location)
+        for size, number, on_hand in setting.shelf.filter(
+            (pl.col("family") == family) & (pl.col("location") == location)
+        )
         .select("thickness_um", "part", "on_hand")
         .iter_rows()
     }
@@ -129,7 +131,7 @@ def _rows(history: History, family: str, location: str, part: pl.DataFrame, keep
     return told
 
 
-def _assortments(setting: SettingHistory, history: History, aim: float) -> pl.DataFrame:
+def _assortments(setting: SettingHistory, aim: float) -> pl.DataFrame:
     rows = []
     needed = setting.packs_needed
     for place in setting.places.iter_rows(named=True):
@@ -137,13 +139,15 @@ def _assortments(setting: SettingHistory, history: History, aim: float) -> pl.Da
         if place["coordinate"] == "pack":
             packs = (mine["aim"] - mine["dimension"]).drop_nulls()
             room = ((mine["aim_high"] - mine["aim_low"]) / 2).drop_nulls()
-            rows.append(_assortment(history, place, place["location"], packs, room, aim))
+            rows.append(_assortment(setting, place, place["location"], packs, room, aim))
         elif place["coordinate"] == "shift":
-            rows += _sides(history, needed, place, aim)
+            rows += _sides(setting, needed, place, aim)
     return pl.DataFrame([row for row in rows if row], schema=_SETS_SCHEMA).sort("family", "location")
 
 
-def _sides(history: History, needed: pl.DataFrame, place: dict[str, Any], aim: float) -> list[dict[str, Any] | None]:
+def _sides(
+    setting: SettingHistory, needed: pl.DataFrame, place: dict[str, Any], aim: float
+) -> list[dict[str, Any] | None]:
     """Choose for each of two side packs: half the sum as built, the ring shift needed on one, off the other."""
     family = place["family"]
     ring = needed.filter((pl.col("family") == family) & (pl.col("place") == place["place"]))
@@ -156,15 +160,15 @@ def _sides(history: History, needed: pl.DataFrame, place: dict[str, Any], aim: f
     room = ((both["aim_high"] - both["aim_low"]) / 2).drop_nulls()
     shift = both["aim"] - both["dimension"]
     return [
-        _assortment(history, place, location, both["half"] + side * shift, room, aim)
+        _assortment(setting, place, location, both["half"] + side * shift, room, aim)
         for location, side in ((place["location"], 1), (place["other"], -1))
     ]
 
 
 def _assortment(
-    history: History, place: dict[str, Any], location: str, packs: pl.Series, room: pl.Series, aim: float
+    setting: SettingHistory, place: dict[str, Any], location: str, packs: pl.Series, room: pl.Series, aim: float
 ) -> dict[str, Any] | None:
-    shelf = shelf_pieces(history, place["family"]).filter(pl.col("location") == location)
+    shelf = setting.shelf.filter((pl.col("family") == place["family"]) & (pl.col("location") == location))
     sizes = shelf["thickness_um"].to_list()
     row: dict[str, Any] = {"family": place["family"], "location": location, "listed": len(sizes)}
     if not sizes:

@@ -18,7 +18,7 @@ from analytics.first_try_model import Case, FirstTry, PastJobs, past_jobs, place
 from analytics.learned_responses import learned_responses
 from analytics.set_rows import in_pack_terms, set_rows
 from analytics.setting_history import SettingHistory
-from analytics.shelf import nearest_reachable, reachable_packs, shelf_of, shelf_pieces
+from analytics.shelf import nearest_reachable, reachable_packs, shelf_of
 from demo_warehouse.scenario import read_scenario
 from demo_warehouse.simulation import simulate
 from tests.bench_truth import Reading, truth_kept
@@ -57,7 +57,7 @@ def replayed(seed: int) -> list[Line]:
     setting = SettingHistory(history)
     shelves: dict[tuple[str, str], tuple[int, ...]] = {}
     for place in setting.places.filter(pl.col("coordinate") == "pack").iter_rows(named=True):
-        sizes = shelf_of(shelf_pieces(history, place["family"]), place["location"]).sizes
+        sizes = shelf_of(setting.shelf, place["family"], place["location"]).sizes
         limits = (place["thinnest_um"] or 1, place["thickest_um"] or 60_000)
         shelves[place["family"], place["place"]] = reachable_packs(sizes, place["stackable"], *limits)
     lines = []
@@ -169,7 +169,7 @@ def table(lines: list[Line]) -> dict[str, dict[str, float]]:
 
 
 @pytest.mark.long
-def test_first_packs_over_three_workshops(capsys: pytest.CaptureFixture[str]) -> None:
+def test_first_packs_over_three_workshops(record_property: Callable[[str, object], None]) -> None:
     every = [line for seed in SEEDS for line in replayed(seed)]
     fair = [line for line in every if "as found" in line.within]
     told = table(fair)
@@ -179,17 +179,18 @@ def test_first_packs_over_three_workshops(capsys: pytest.CaptureFixture[str]) ->
     with_found = [line for line in every if line.with_found]
     width = float(np.mean([line.width for line in with_found]))
     oracle = float(np.mean([line.oracle for line in with_found]))
-    with capsys.disabled():
-        print(f"\n{len(every)} predictions, {inside / len(every):.3f} inside (p {chance:.3f})")
-        print(f"{len(fair)} with a pack found on record")
-        print(f"mean width {width:.4f} mm, oracle {oracle:.4f} mm")
-        for way, row in told.items():
-            print(f"{way:12} " + ", ".join(f"{name} {value:.3f}" for name, value in row.items()))
-        print(f"trials a place on record {recorded:.3f}")
-        for quantity in sorted({line.quantity for line in fair}):
-            some = [line for line in fair if line.quantity == quantity]
-            print(quantity, len(some), {way: round(row["generator"], 3) for way, row in table(some).items()},
-                  {way: round(row["trials"], 3) for way, row in table(some).items()})  # fmt: skip
+    record_property(
+        "predictions inside their 90 % interval", f"{inside / len(every):.3f} of {len(every)}, p {chance:.3f}"
+    )
+    record_property("jobs and places with a pack found", len(fair))
+    record_property("mean width and oracle's", f"{width:.4f} and {oracle:.4f} mm")
+    record_property("trials a place on record", f"{recorded:.3f}")
+    for way, row in told.items():
+        record_property(way, ", ".join(f"{name} {value:.3f}" for name, value in row.items()))
+    for quantity in sorted({line.quantity for line in fair}):
+        some = table([line for line in fair if line.quantity == quantity])
+        words = ", ".join(f"{way} {row['generator']:.3f} ({row['trials']:.2f} trials)" for way, row in some.items())
+        record_property(quantity, words)
     assert len(every) >= 1000
     assert chance >= 0.01
     for row in told.values():  # the counterfactual agrees with the generator
