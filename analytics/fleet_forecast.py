@@ -233,7 +233,9 @@ def _by_fleet(seats: pl.DataFrame, chances: Numbers, running: list[Stretch], sta
     return forecasts
 
 
-def _likeliest(rows: pl.DataFrame, labels: Numbers, first: Numbers, chance: Numbers, hazard: Numbers) -> pl.DataFrame:
+def _likeliest(
+    rows: pl.DataFrame, labels: Numbers, first: npt.NDArray[np.intp], chance: Numbers, hazard: Numbers
+) -> pl.DataFrame:
     bounds = np.append(first, rows.height).astype(int)
     names, ages = rows["position"].to_list(), rows["age"].is_not_null().to_numpy()
     found = []

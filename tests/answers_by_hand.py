@@ -10,6 +10,7 @@ from analytics.answer import Answer, Column
 from analytics.history import History
 from analytics.question import Option, Question
 from tests.answer_by_hand import answer_of
+from tests.life_by_hand import LIFE_BY_HAND
 from tests.setting_by_hand import SETTING_BY_HAND
 
 POSITIONS = (
@@ -155,6 +156,7 @@ def questions_by_hand() -> dict[str, Question]:
         "comebacks": comebacks,
         "parts-usage": parts_usage,
         **SETTING_BY_HAND,
+        **LIFE_BY_HAND,
     }
     return {
         name: Question(

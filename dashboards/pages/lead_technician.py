@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dashboards.charts.component_life import component_life_by_row, component_life_curve, component_life_paper
 from dashboards.charts.failure_rates import failure_rates_by_position, failure_rates_by_year
 from dashboards.charts.first_try_shims import first_try_packs
 from dashboards.charts.gauge_check import gauge_on_its_master
 from dashboards.charts.how_close_we_set import first_trials_in_order, first_trials_out
 from dashboards.charts.response import response_against_geometry
 from dashboards.charts.shim_corrections import shim_corrections_by_location
+from dashboards.charts.which_lasts_longer import which_lasts_longer_by_group
 from dashboards.page import Page, Section
 
 LEAD_TECHNICIAN = Page(
@@ -32,6 +34,20 @@ LEAD_TECHNICIAN = Page(
                 "per_100000_km",
             ),
             narrow=("family", "position", "group", "rate"),
+        ),
+        Section(
+            question="component-life",
+            heading="By which distance is each component worn?",
+            charts=(component_life_by_row, component_life_curve, component_life_paper),
+            table=("family", "position", "component", "group", "population", "b10", "median", "said", "worn", "lives"),
+            narrow=("family", "position", "group", "b10"),
+        ),
+        Section(
+            question="which-lasts-longer",
+            heading="Whose parts last longer, and in which duty?",
+            charts=(which_lasts_longer_by_group,),
+            table=("component", "group", "others", "population", "ratio", "said", "p_adjusted", "worn", "other_worn"),
+            narrow=("component", "group", "ratio"),
         ),
         Section(
             question="shim-corrections",

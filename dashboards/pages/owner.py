@@ -8,6 +8,7 @@ from dashboards.charts.comebacks import (
     comebacks_by_months,
     comebacks_under_other_rules,
 )
+from dashboards.charts.visits_per_unit import visits_per_unit_by_group, visits_per_unit_by_months
 from dashboards.page import Page, Section
 
 OWNER = Page(
@@ -20,6 +21,13 @@ OWNER = Page(
             heading="How many of the jobs we deliver come back?",
             charts=(comebacks_by_group, comebacks_by_months, comebacks_by_distance, comebacks_under_other_rules),
             narrow=("group", "ours", "months", "share"),
+        ),
+        Section(
+            question="visits-per-unit",
+            heading="How often does a unit come again?",
+            charts=(visits_per_unit_by_months, visits_per_unit_by_group),
+            table=("group", "months", "visits", "at_risk", "units", "counted", "trend_p"),
+            narrow=("group", "months", "visits"),
         ),
     ),
 )

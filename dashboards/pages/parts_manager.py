@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dashboards.charts.due_for_rebuild import due_for_rebuild_by_fleet, due_for_rebuild_looking_back
 from dashboards.charts.parts_usage import parts_usage_by_month, parts_usage_change
 from dashboards.charts.shim_demand import shims_per_hundred_jobs
 from dashboards.page import Page, Section
@@ -23,6 +24,13 @@ PARTS_MANAGER = Page(
             charts=(shims_per_hundred_jobs,),
             table=("family", "location", "thickness_um", "per_100_jobs", "keep", "on_hand"),
             narrow=("location", "thickness_um", "per_100_jobs"),
+        ),
+        Section(
+            question="due-for-rebuild",
+            heading="Which units of our fleets come in next, and how many?",
+            charts=(due_for_rebuild_by_fleet, due_for_rebuild_looking_back),
+            table=("fleet", "unit", "expected", "units", "last_year", "chance", "run", "what"),
+            narrow=("fleet", "unit", "expected", "chance"),
         ),
     ),
 )
