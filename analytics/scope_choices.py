@@ -44,14 +44,17 @@ def scope_choices(history: History) -> dict[str, list[str]]:
 
 
 def check_scope(scope: Scope, choices: Mapping[str, Sequence[str]]) -> None:
-    """Check that every word filter of the scope names something on record.
+    """Check that every word filter of the scope names something on record, and that its days are in order.
 
     Raises QuestionError with the nearest that exists.
     """
+    if scope.since and scope.until and scope.since > scope.until:
+        raise QuestionError(f"'since' ({scope.since}) lies after 'until' ({scope.until}): no job can lie between them")
     for name, known in choices.items():
         value = getattr(scope, name)
         if value is not None and value not in known:
-            raise QuestionError(f"there is no {name} '{value[:80]}' on record{_nearest(value, known)}")
+            within = " in this scope" if name in ("component", "position") and (scope.family or scope.component) else ""
+            raise QuestionError(f"there is no {name} '{value[:80]}' on record{within}{_nearest(value, known)}")
 
 
 def _nearest(value: str, known: Sequence[str]) -> str:

@@ -25,11 +25,6 @@ class View:
     as_of: dt.date | None = None
     options: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
-    @property
-    def day(self) -> dt.date:
-        """Return the day as of which the view is asked: today where it names none."""
-        return self.as_of or dt.date.today()
-
 
 def read_view(search: str | None) -> View:
     """Return the view in an address's query string ('?family=...&failure-rates.by=supplier').

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 import polars as pl
 
 from analytics.answer import Answer
+from analytics.day_asked import day_asked
 from analytics.history import History
 from analytics.job_sheet import JobSheet, job_sheet
 from analytics.question import Question, QuestionError, find_question
@@ -77,9 +79,14 @@ class Asking:
     def choices(self, view: View) -> dict[str, list[str]]:
         """Return what each filter can be set to."""
         with self.records.current() as warehouse:
-            history = History(warehouse, view.day, view.scope)
+            history = History(warehouse, _day(warehouse, view), view.scope)
             choices: dict[str, list[str]] = self._kept.get(("choices", *_key(history)), lambda: scope_choices(history))
         return choices
+
+    def day(self, view: View) -> dt.date:
+        """Return the day as of which the view is asked: the last on record where it names none."""
+        with self.records.current() as warehouse:
+            return _day(warehouse, view)
 
     def check(self) -> None:
         """Raise WarehouseError where no job records can be read."""
@@ -104,9 +111,13 @@ class Asking:
         return question, question.chosen({**section.options, **view.options.get(section.mark, {})})
 
     def _history(self, warehouse: Warehouse, view: View) -> History:
-        history = History(warehouse, view.day, view.scope)
+        history = History(warehouse, _day(warehouse, view), view.scope)
         check_scope(view.scope, self._kept.get(("choices", *_key(history)), lambda: scope_choices(history)))
         return history
+
+
+def _day(warehouse: Warehouse, view: View) -> dt.date:
+    return day_asked(warehouse, view.as_of, dt.date.today())
 
 
 def _key(history: History) -> tuple[Any, ...]:

@@ -74,7 +74,7 @@ def connect_address(app: dash.Dash, asking: Asking) -> None:
 
     @app.callback(Output("shown-for", "children"), Input("address", "search"))
     def say_view(search: str | None) -> str:
-        return in_words(lambda: _said_view(search), lambda why: "")
+        return in_words(lambda: _said_view(asking, search), lambda why: "")
 
     @app.callback(Output({"part": "filter", "name": "position"}, "data"), Input("address", "search"))
     def offer_positions(search: str | None) -> Any:
@@ -119,9 +119,9 @@ def _wanted(asking: Asking, search: str | None, filter_ids: Ids, option_ids: Ids
     return wanted
 
 
-def _said_view(search: str | None) -> str:
+def _said_view(asking: Asking, search: str | None) -> str:
     view = read_view(search)
-    return shown_for(view, said_day(view.day))
+    return shown_for(view, said_day(asking.day(view)))
 
 
 def _positions(asking: Asking, search: str | None) -> list[dict[str, str]]:

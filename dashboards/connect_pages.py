@@ -67,7 +67,7 @@ def page_for(asking: Asking, pathname: str, search: str) -> list[Component]:
             asking.check()  # so that a page without records says so once
             return decision_page(page, view, asking.questions)
         asking.check()
-        return start_page(PAGES, said_day(view.day))
+        return start_page(PAGES, said_day(asking.day(view)))
     except WarehouseError as fault:
         if asking.records.any_published():
             return refused_page(str(fault), "The job records cannot be read")

@@ -64,7 +64,7 @@ def _control(name: str, choices: Sequence[str], value: str | None) -> Component:
     if name in DAY_FILTERS:
         day: Component = dmc.DatePickerInput(
             id=control_id, label=LABELS[name], value=value, clearable=True, valueFormat="D MMM YYYY",
-            placeholder="any day" if name != "as_of" else "today", popoverProps={"withinPortal": False},
+            placeholder="any day" if name != "as_of" else "last day on record", popoverProps={"withinPortal": False},
         )  # fmt: skip
         return day
     data = [{"value": choice, "label": said(choice)} for choice in choices]

@@ -300,11 +300,11 @@ VOCABULARIES: tuple[Vocabulary, ...] = (
     _vocabulary(
         "grade",
         "condition grade of a component position",
-        ("0", "as new", "as new|new|ok"),
+        ("0", "as new", "as new"),
         ("1", "light wear", "light wear|light"),
         ("2", "worn within limits", "worn within limits|worn ok"),
-        ("3", "worn beyond limits", "worn beyond limits|worn out|worn"),
-        ("4", "broken", "broken|failed|destroyed"),
+        ("3", "worn beyond limits", "worn beyond limits|worn out"),
+        ("4", "broken", "broken|destroyed"),
     ),
     _vocabulary(
         "damage_mode",
@@ -348,7 +348,7 @@ VOCABULARIES: tuple[Vocabulary, ...] = (
         ("reused", "reused", "refit|kept|re-used"),
         ("adjusted", "adjusted", "adjust"),
         ("reworked", "reworked", "lapped|polished|repaired"),
-        ("replaced_failed", "replaced because failed", "replaced failed|replaced|new"),
+        ("replaced_failed", "replaced because failed", "replaced failed"),
         ("replaced_routine", "replaced as routine", "replaced routine|routine"),
         ("replaced_mate", "replaced as mate of another", "replaced as mate|mate"),
         ("left_worn", "left worn at the customer's wish", "left worn|customer declined|declined"),

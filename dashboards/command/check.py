@@ -10,8 +10,10 @@ import click
 from analytics.answer import plain_rows
 from analytics.records_health import flags, rows_to_put_right, standing
 from analytics.warehouse_file import open_warehouse
+from analytics.wording import count_of
 from dashboards.command.options import as_json, version_option, warehouse_option
 from ingest.mapping import read_mapping
+from ingest.plan import LoadError
 from ingest.rows_to_put_right import write_rows_to_put_right
 
 
@@ -33,6 +35,10 @@ def check(
     export: Path | None, mapping: Path | None, as_json: bool, warehouse: Path, warehouse_version: int | None
 ) -> None:
     """List rows to put right and flags, and account for every row ever read."""
+    if export is not None and export.exists():
+        raise LoadError(f"'{export}' exists already and is left as it is; give --export a new name")
+    if export is not None and export.suffix.lower() != ".xlsx":
+        raise LoadError(f"--export writes a workbook: '{export.name}' must end in .xlsx")
     opened = open_warehouse(warehouse, warehouse_version)
     try:
         wrong, flagged, counts = rows_to_put_right(opened), flags(opened), standing(opened)
@@ -44,7 +50,7 @@ def check(
         told = {"rows_to_put_right": plain_rows(wrong), "flags": plain_rows(flagged), "standing": plain_rows(counts)}
         click.echo(json.dumps(told, indent=1, ensure_ascii=False))
         return
-    click.echo(f"{wrong.height} rows to put right, {flagged.height} flags.")
+    click.echo(f"{count_of(wrong.height, 'row')} to put right, {count_of(flagged.height, 'flag')}.")
     for row in wrong.iter_rows(named=True):
         sheet = f", sheet '{row['sheet']}'" if row["sheet"] else ""
         click.echo(f"{Path(row['file']).name}{sheet}, row {row['row_number']} ({row['record']}): {row['reason']}")

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from dashboards.command.demo import DEMO_MARK
 from dashboards.command.options import as_json, warehouse_option
 from ingest.load import LoadReport
 from ingest.load import load as load_files
@@ -34,6 +35,11 @@ def load(
     as_json: bool,
 ) -> None:
     """Load FILES (CSV, XLSX, JSON, JSON lines, Parquet, or folders of them)."""
+    if (warehouse / DEMO_MARK).is_file():
+        raise LoadError(
+            f"'{warehouse}' holds the invented demo, which does not mix with real records; give yours a folder of "
+            "their own with --warehouse DIR"
+        )
     wait = 0.0 if no_wait else 600.0
     if back_to is not None:
         if files:

@@ -34,7 +34,7 @@ def main(arguments: list[str] | None = None) -> None:
     """Run the command; exits with 0, or with 2 and one sentence on stderr where something expected went wrong."""
     try:
         layshaft.main(args=arguments, standalone_mode=False)
-    except click.exceptions.Abort:
+    except (click.exceptions.Abort, KeyboardInterrupt):
         click.echo("stopped", err=True)
         sys.exit(130)
     except click.UsageError as fault:

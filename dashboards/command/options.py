@@ -60,4 +60,6 @@ def scope_options(command: Callable[..., Any]) -> Callable[..., Any]:
         command = click.option(f"--{name}", help=SCOPE_HELP[name])(command)
     command = click.option("--until", type=Day(), help="Only up to this day.")(command)
     command = click.option("--since", type=Day(), help="Only from this day on.")(command)
-    return click.option("--as-of", type=Day(), help="As it was known on this day; today where not given.")(command)
+    return click.option(
+        "--as-of", type=Day(), help="As it was known on this day; the last day on record where not given."
+    )(command)

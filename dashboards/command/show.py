@@ -9,10 +9,12 @@ from typing import Any
 
 import click
 
+from analytics.day_asked import day_asked
 from analytics.history import History
 from analytics.question import QuestionError, find_question
 from analytics.questions import every_question
 from analytics.scope import Scope
+from analytics.scope_choices import check_scope, scope_choices
 from analytics.text_table import told
 from analytics.warehouse_file import open_warehouse
 from dashboards.command.options import as_json, scope_options, version_option, warehouse_option
@@ -47,7 +49,8 @@ def show(
     chosen = asked.chosen(_own_options(context.args))
     opened = open_warehouse(warehouse, warehouse_version)
     try:
-        history = History(opened, as_of or dt.date.today(), Scope(**filters))
+        history = History(opened, day_asked(opened, as_of, dt.date.today()), Scope(**filters))
+        check_scope(history.scope, scope_choices(history))
         answer = asked.ask(history, chosen)
     finally:
         opened.close()

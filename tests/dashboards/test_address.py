@@ -24,8 +24,8 @@ def test_filters_days_and_options_are_read() -> None:
     assert view.options == {"failure-rates": {"by": "supplier"}}
 
 
-def test_a_view_without_a_day_is_asked_as_of_today() -> None:
-    assert read_view("").day == dt.date.today()
+def test_a_view_without_a_day_names_none() -> None:
+    assert read_view("").as_of is None
 
 
 @pytest.mark.parametrize(

@@ -47,7 +47,8 @@ def asking(one_job_folder: Path, counted: Counted) -> Asking:
 def test_the_same_view_is_asked_once(asking: Asking, counted: Counted) -> None:
     first = asking.answer(SECTION, read_view("?family=K40"))
     assert asking.answer(SECTION, read_view("?family=K40")) is first
-    assert counted.asked == [(dt.date.today(), {"family": "K40"}, {"by": "none"})]
+    # No day is named: the last day on record.
+    assert counted.asked == [(dt.date(2024, 9, 9), {"family": "K40"}, {"by": "none"})]
 
 
 def test_another_day_scope_or_option_is_another_answer(asking: Asking, counted: Counted) -> None:
