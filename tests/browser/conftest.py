@@ -21,6 +21,7 @@ SWITCHES = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
+PATIENCE_MS = 90_000  # a busy machine is slow, not wrong; how fast a page is, is measured in test_time.py
 WIDE, PHONE = (1280, 900), (360, 740)
 Opener = Callable[..., Page]
 
@@ -50,6 +51,7 @@ def by_hand(one_job_folder: Path) -> Iterator[str]:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
+    expect.set_options(timeout=PATIENCE_MS)
     with sync_playwright() as playwright:
         opened = playwright.chromium.launch(executable_path=CHROMIUM, args=SWITCHES)
         yield opened
