@@ -29,7 +29,7 @@ from analytics.question import Question
 from analytics.scope import Scope
 from analytics.setting_history import SettingHistory
 from analytics.setting_jobs import jobs_of_rows
-from analytics.wording import count_of, day, millimetres
+from analytics.wording import count_of, day
 
 ALARMS_PER_YEAR = 0.01  # of all gauges together: one false alarm in ten workshops' ten years
 REPLICATES = 200
@@ -241,7 +241,7 @@ def _sentence(table: pl.DataFrame) -> tuple[str, str, str]:
 
 
 def _amount(value: float, quantity: str) -> str:
-    return f"{value / 1000:+.2f} N.m" if quantity.endswith("torque") else millimetres(value)
+    return f"{abs(value) / 1000:.3f} {'N.m' if quantity.endswith('torque') else 'mm'}"
 
 
 def _notes(table: pl.DataFrame) -> tuple[str, ...]:
