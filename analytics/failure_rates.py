@@ -313,7 +313,7 @@ def _sentence(rows: pl.DataFrame, by: str) -> tuple[str, str, str]:
     rate = percent(top["rate"])
     name = _named(top, by)
     sentence = (
-        f"{name[0].upper()}{name[1:]} is what fails most surely: found failed in {rate} of full strips "
+        f"{name[0].upper()}{name[1:]} leads what we find failed: in {rate} of full strips "
         f"({top['failed']} of {top['inspected']}; {between(top['rate_low'], top['rate_high'])})."
     )
     return sentence, rate, f"of full strips find {name} failed"
@@ -392,7 +392,7 @@ def _columns(by: str) -> tuple[Column, ...]:
         Column("failed", "Failed (count)", "full strips that found it failed"),
         Column("inspected", "Inspected", "full strips that inspected it"),
         Column("said", "If too few"),
-        Column("trend_per_year", "Odds a year", "factor on the odds of failed from one year to the next", "factor"),
+        Column("trend_per_year", "Change a year", "factor on the odds of failed from one year to the next", "factor"),
         Column("trend_low", "from", "lower 95 % limit", "factor"),
         Column("trend_high", "to", "upper 95 % limit", "factor"),
         Column(

@@ -47,7 +47,8 @@ def parts_usage(history: History, options: Mapping[str, str]) -> Answer:
     said. Curves: "monthly" (month, name, pieces, spend) of the largest ten.
     """
     by = options["by"]
-    whole = history.as_of.replace(day=1)  # months up to the last whole one
+    end = min(history.as_of, history.scope.until or history.as_of)
+    whole = end.replace(day=1)  # months up to the last whole one
     used = _monthly(history, by, whole)
     jobs = _jobs_last_12_months(history, whole)
     rows = _rows(used, by, whole, jobs)
@@ -217,7 +218,7 @@ def _columns(by: str) -> tuple[Column, ...]:
         Column("change_per_year", "Change a year", "rate of change of monthly use", "share"),
         Column("change_low", "from", "lower 95 % limit", "share"),
         Column("change_high", "to", "upper 95 % limit", "share"),
-        Column("looks_adjusted_p", "Chance", "p value adjusted for all rows looked at (Benjamini-Hochberg)"),
+        Column("looks_adjusted_p", "By chance", "p value adjusted for all rows looked at (Benjamini-Hochberg)"),
         Column("spend_last_12_months", "Spend, last 12 months", "", "money"),
         Column("said", "If too few"),
     )

@@ -66,6 +66,7 @@ def visit(browser: Browser) -> Iterator[Opener]:
 
     def open_page(address: str, size: tuple[int, int] = WIDE, settle: bool = True) -> Page:
         context = browser.new_context(viewport={"width": size[0], "height": size[1]}, reduced_motion="reduce")
+        context.set_default_timeout(PATIENCE_MS)
         contexts.append(context)
         page = context.new_page()
         host = "/".join(address.split("/")[:3])
