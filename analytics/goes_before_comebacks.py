@@ -193,8 +193,8 @@ def _sentence(rows: pl.DataFrame, of: str) -> tuple[str, str, str]:
         more = out.filter(pl.col("odds_ratio").is_null() | (pl.col("odds_ratio") > 1))
         if more.is_empty():
             return (
-                f"No two components are found bad together more often than each by itself explains ({told.height} pairs); "
-                "units come in because one thing failed, so that pairs are rather rarer.",
+                "No two components are found bad together more often than each by itself explains "
+                f"({told.height} pairs); units come in because one thing failed, so that pairs are rather rarer.",
                 "0",
                 f"of {told.height} pairs stand out above",
             )
@@ -212,7 +212,8 @@ def _ledger(history: History, of: str) -> tuple[Assumption, ...]:
     if of == "found-together":
         told = history.query(
             "select count(distinct job_id) filter (full_strip) as strips, "
-            "count(distinct job_id) filter (not full_strip) as parts from known_component_finding where failed is not null"
+            "count(distinct job_id) filter (not full_strip) as parts "
+            "from known_component_finding where failed is not null"
         ).row(0, named=True)
         return (Assumption("Full strips; part rebuilds look only at what is suspected", told["strips"], told["parts"]),)
     ctes, values = _followed(history)
