@@ -79,6 +79,14 @@ def chains(history: History, jobs: Sequence[str] | None = None) -> pl.DataFrame:
     return frame.sort(["came_back", "last_reported", "job"], descending=[True, True, False])
 
 
+def roots(links: pl.DataFrame) -> dict[str, str]:
+    """Return for every original job the job that its chain of comebacks began with; links as in the records."""
+    comes_from = {
+        back: job for job, back in links.select("original_job", "comeback_job").iter_rows() if back is not None
+    }
+    return {job: _root(job, comes_from) for job in links["original_job"].unique().to_list()}
+
+
 def _root(job: str, comes_from: dict[str, str]) -> str:
     seen = {job}
     while job in comes_from and comes_from[job] not in seen:

@@ -28,7 +28,8 @@ METHOD = (
     "Log odds of each position found failed: those of the family's plain frequency (drawn to the component's) plus "
     "what the clues add (ridge logistic regression by component, penalty by cases left out; 95 % limits of the chance, "
     "given the penalty). Full strips only. A clue's likelihood ratio is drawn towards 1 as far as few jobs ask for. "
-    "Parts: how often each is used at a bad and at a sound position. Tried on past jobs, fitted each year on what was known before it."
+    "Parts: how often each is used at a bad and at a sound position. Tried on past jobs, fitted each year on what was "
+    "known before it."
 )
 
 
@@ -201,7 +202,8 @@ def _notes(found: _Found) -> tuple[str, ...]:
     if ours.listed and ours.needed:
         notes.append(
             f"Parts that are not replaced anyway, ordered at a chance of {percent(ORDER_FROM, 0)} or more: "
-            f"{ours.hits:,} of {ours.needed:,} used would have lain ready ({ours.said()}); by plain frequency {plain.said()}."
+            f"{ours.hits:,} of {ours.needed:,} used would have lain ready ({ours.said()}); by plain frequency "
+            f"{plain.said()}."
         )
     notes.append("The clues speak of what is found in full strips; they are associations, not causes.")
     return tuple(notes)
