@@ -45,6 +45,7 @@ where j.torn_down is not null and j.closed is null and j.delivered is null
   and ($family is null or j.family = $family)
 order by (j.job in (select job from known_measurement where stage = 'as_found')) desc, j.opened desc, j.job limit 1
 """
+MOST_MARKED_UM = 2_000  # as the field reference says of a marking
 _ANGLES = ("tooth_form", "pitch_angle", "pressure_angle", "spiral_angle")
 
 
@@ -102,6 +103,11 @@ def read_request(history: History, options: Mapping[str, str]) -> Request | None
     marking = set_row.get("marking")
     if options.get("marked-depth-mm") is not None:
         written = _number(options, "marked-depth-mm")
+        if abs(written) > MOST_MARKED_UM:
+            raise QuestionError(
+                f"a marking of {options['marked-depth-mm']} mm cannot be: markings lie within "
+                f"{MOST_MARKED_UM / 1000:g} mm either way; one written in hundredths has to be given in mm (30 as 0.30)"
+            )
         marking = -written if set_row.get("sign_rule") == "subtracted" else written
         notes.append(
             f"The marking counts as {set_row.get('sign_rule') or 'added'}, as on the sets of {family} on record."

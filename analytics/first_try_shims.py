@@ -15,7 +15,7 @@ from analytics.first_try_places import PlaceAnswer, place_answers
 from analytics.first_try_request import OPTIONS, Request, read_request
 from analytics.history import History
 from analytics.next_correction import joint_sentence
-from analytics.question import Question
+from analytics.question import Question, QuestionError
 from analytics.scope import Scope
 from analytics.set_target import Target
 from analytics.setting_history import SettingHistory
@@ -130,11 +130,28 @@ def _row(setting: SettingHistory, request: Request, answer: PlaceAnswer) -> dict
         return base
     shelf = shelf_of(setting.shelf, request.family, place["location"])
     pack = 1000 * (found.estimate if answer.after_trials is None else answer.after_trials[0])
+    if case.found_pack is not None and case.found_pack < 0:
+        raise QuestionError(f"a pack of {case.found_pack:.3f} mm as found {place['location']} cannot be")
+    if not _can_sit(pack, place):
+        return base | {"said": _cannot_sit(pack, place)}
     low, high = (None if end is None else pack + 1000 * end for end in (case.low, case.high))
     pieces = _pieces(shelf, pack, low, high, place)
     thinnest, thickest = place["thinnest_um"] or 1, place["thickest_um"] or 60_000
     totals = reachable_packs(shelf.sizes, place["stackable"], thinnest, thickest)
     return base | _figures(answer) | pieces | _replayed(setting, answer, totals, None)
+
+
+def _can_sit(pack_um: float, place: Mapping[str, Any]) -> bool:
+    return max(place["thinnest_um"] or 0, 0) <= pack_um <= (place["thickest_um"] or 60_000)
+
+
+def _cannot_sit(pack_um: float, place: Mapping[str, Any]) -> str:
+    """Say that what history asks for is no pack of this place, so that something given or on record must be wrong."""
+    low, high = (place["thinnest_um"] or 0) / 1000, (place["thickest_um"] or 60_000) / 1000
+    return (
+        f"no pack to try: what is given would want {pack_um / 1000:.3f} mm, but {low:.3f} to {high:.3f} mm sits there; "
+        "check the marking, the pack and the readings"
+    )
 
 
 def _figures(answer: PlaceAnswer) -> dict[str, Any]:
@@ -182,6 +199,9 @@ def _side_rows(
             ends = sorted((side * low, side * high))
             row |= {"next_um": half + side * middle, "next_low": half + ends[0], "next_high": half + ends[1]}
         wanted = row["pack_um"] if ring.after_trials is None else row["next_um"]
+        if not _can_sit(wanted, ring.place):
+            rows.append(_said(request, ring, location, _cannot_sit(wanted, ring.place)))
+            continue
         rows.append(row | _pieces(shelf_of(setting.shelf, request.family, location), wanted, None, None, ring.place))
     return rows
 

@@ -220,3 +220,14 @@ def test_the_assortment_is_judged_on_later_jobs(history: History) -> None:
     assert float(told["later_share"].mean() or 0) > 0.85  # type: ignore[arg-type]
     with pytest.raises(QuestionError, match="percentage above 0"):
         ask(history, "shim-demand", share="much")
+
+
+def test_a_marking_in_hundredths_is_refused_and_an_impossible_pack_is_no_advice(history: History) -> None:
+    question = every_question()["first-try-shims"]
+    of_family = history.within(Scope(family="A7"))
+    with pytest.raises(QuestionError, match="30 as 0.30"):
+        question.ask(of_family, question.chosen({"gear-set": "new", "marked-depth-mm": "30"}))
+    answer = question.ask(of_family, question.chosen({"gear-set": "new", "marked-depth-mm": "1.9"}))
+    row = next(row for row in answer.rows.iter_rows(named=True) if row["location"] == "behind pinion head")
+    assert row["pack_um"] is None
+    assert row["said"].startswith("no pack to try: what is given would want ")
