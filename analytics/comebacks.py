@@ -121,13 +121,16 @@ def _rows(frame: pl.DataFrame, by: str, ours: bool) -> pl.DataFrame:
 def _read(fit: SurvivalCurves, groups: list[str], ours: bool) -> pl.DataFrame:
     """Return the shares at the stated months that the curves of the groups give."""
     at = fit.at(np.array(MONTHS) * DAYS_PER_MONTH)
-    events = np.bincount(fit.table.group, fit.table.events[0], len(groups))
+    by_then = [
+        np.bincount(fit.table.group, fit.table.events[0] * (fit.table.time <= months * DAYS_PER_MONTH), len(groups))
+        for months in MONTHS
+    ]
     rows = []
     for g, name in enumerate(groups):
         for m, months in enumerate(MONTHS):
             at_risk = int(at.at_risk[g, m])
             row: dict[str, Any] = {"group": name, "ours": ours, "months": months, "at_risk": at_risk}
-            row["jobs"], row["comebacks"] = int(fit.table.observations[g]), int(events[g])
+            row["jobs"], row["comebacks"] = int(fit.table.observations[g]), int(by_then[m][g])
             if at_risk >= MINIMUM_AT_RISK:
                 row |= {
                     "share": 1 - float(at.estimate[g, m]),
@@ -268,7 +271,7 @@ _COLUMNS = (
     Column("high", "to", "upper 95 % limit", "share"),
     Column("at_risk", "Still observed", "jobs still observed at that age"),
     Column("jobs", "Jobs"),
-    Column("comebacks", "Comebacks", "within 24 months and while observed"),
+    Column("comebacks", "Comebacks", "by then, while observed"),
     Column("said", "If too few"),
 )
 
