@@ -12,6 +12,7 @@ from analytics.questions import every_question
 from dashboards.asking import Asking
 from dashboards.chart_engine import ChartEngine
 from dashboards.charts.theme import register_theme
+from dashboards.connect_acknowledging import connect_acknowledging
 from dashboards.connect_address import connect_address
 from dashboards.connect_pages import connect_pages
 from dashboards.connect_sections import connect_sections
@@ -64,6 +65,7 @@ def make_app(
     connect_pages(app, asking)
     connect_sections(app, asking)
     connect_address(app, asking)
+    connect_acknowledging(app, asking)
     serve_chart_engine(app.server, engine or ChartEngine())
     set_browser_rules(app.server, app.csp_hashes())
     answer_faults(app)

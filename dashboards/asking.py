@@ -16,6 +16,7 @@ from analytics.job_sheet import JobSheet, job_sheet
 from analytics.question import Question, QuestionError, find_question
 from analytics.scope_choices import check_scope, scope_choices
 from analytics.warehouse_file import Warehouse
+from dashboards.acknowledgements import with_acknowledged
 from dashboards.address import View
 from dashboards.bounded_cache import BoundedCache
 from dashboards.chart_function import ChartFunction
@@ -53,7 +54,7 @@ class Asking:
         with self.records.current() as warehouse:
             history = self._history(warehouse, view)
             key = ("answer", section.mark, question.name, *_key(history), tuple(sorted(options.items())))
-            shown: Shown = self._kept.get(key, lambda: _shown(question.ask(history, options), section.charts, options))
+            shown: Shown = self._kept.get(key, lambda: _shown(question, history, options, section.charts))
         return shown
 
     def jobs_behind(self, section: Section, view: View, row: int) -> tuple[Mapping[str, Any], pl.DataFrame]:
@@ -108,7 +109,8 @@ class Asking:
 
     def _question(self, section: Section, view: View) -> tuple[Question, dict[str, str]]:
         question = find_question(section.question, self.questions)
-        return question, question.chosen({**section.options, **view.options.get(section.mark, {})})
+        chosen = question.chosen({**section.options, **view.options.get(section.mark, {})})
+        return question, with_acknowledged(question, chosen, self.records.folder)
 
     def _history(self, warehouse: Warehouse, view: View) -> History:
         history = History(warehouse, _day(warehouse, view), view.scope)
@@ -125,6 +127,14 @@ def _key(history: History) -> tuple[Any, ...]:
     return history.warehouse.version, history.as_of, filters
 
 
-def _shown(answer: Answer, charts: tuple[ChartFunction, ...], options: Mapping[str, str]) -> Shown:
+def _shown(
+    question: Question, history: History, options: Mapping[str, str], charts: tuple[ChartFunction, ...]
+) -> Shown:
+    answer = question.ask(history, options)
     drawn = [chart for make in charts if (chart := make(answer)) is not None]
-    return Shown(answer, tuple(chart.to_dict() for chart in drawn), options)
+    named = {option.name for option in question.options if option.shown}
+    return Shown(
+        answer,
+        tuple(chart.to_dict() for chart in drawn),
+        {name: value for name, value in options.items() if name in named},
+    )

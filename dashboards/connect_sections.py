@@ -10,6 +10,7 @@ from dash import MATCH, ClientsideFunction, Input, Output, State
 from dash.development.base_component import Component
 
 from analytics.question import QuestionError, find_question
+from dashboards.acknowledge_form import acknowledge_form
 from dashboards.address import changed, read_view
 from dashboards.asking import Asking
 from dashboards.every_page import page_at
@@ -92,10 +93,10 @@ def _answered(asking: Asking, body_id: Mapping[str, str], search: str) -> tuple[
 
 
 def _jobs(asking: Asking, behind_id: Mapping[str, str], picked: Mapping[str, Any], search: str) -> list[Component]:
-    _, section = section_of(behind_id)
+    page, section = section_of(behind_id)
     view, number = read_view(search), picked.get("row")
     if not isinstance(number, int):
         raise QuestionError("a mark stands for one row of the answer; this one names none")
     answer = asking.answer(section, view).answer
     row, jobs = asking.jobs_behind(section, view, number)
-    return jobs_behind(answer, row, jobs, search)
+    return [*jobs_behind(answer, row, jobs, search), *acknowledge_form(page, section, row)]

@@ -35,8 +35,9 @@ def _section(page: Page, section: Section, view: View, questions: Mapping[str, Q
 
 
 def section_options(section: Section, questions: Mapping[str, Question]) -> tuple[Option, ...]:
-    """Return the options of the section's question, none where the question does not exist."""
-    return questions[section.question].options if section.question in questions else ()
+    """Return the options of the section's question that people set, none where the question does not exist."""
+    options = questions[section.question].options if section.question in questions else ()
+    return tuple(option for option in options if option.shown)
 
 
 def default_of(section: Section, option: Option) -> str | None:

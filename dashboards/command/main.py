@@ -8,6 +8,7 @@ import click
 
 from analytics.question import QuestionError
 from analytics.warehouse_file import WarehouseError
+from dashboards.command.acknowledge import acknowledge
 from dashboards.command.check import check
 from dashboards.command.demo import demo
 from dashboards.command.load import load
@@ -26,7 +27,7 @@ def layshaft() -> None:
     """Turn a gearbox workshop's past job records into its next decisions."""
 
 
-for command in (demo, load, check, show, serve, template):
+for command in (demo, load, check, show, acknowledge, serve, template):
     layshaft.add_command(command)
 
 

@@ -17,6 +17,7 @@ from analytics.scope import Scope
 from analytics.scope_choices import check_scope, scope_choices
 from analytics.text_table import told
 from analytics.warehouse_file import open_warehouse
+from dashboards.acknowledgements import with_acknowledged
 from dashboards.command.options import as_json, scope_options, version_option, warehouse_option
 
 
@@ -51,7 +52,7 @@ def show(
     try:
         history = History(opened, day_asked(opened, as_of, dt.date.today()), Scope(**filters))
         check_scope(history.scope, scope_choices(history))
-        answer = asked.ask(history, chosen)
+        answer = asked.ask(history, with_acknowledged(asked, chosen, warehouse))
     finally:
         opened.close()
     if as_json:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dashboards.charts.compare import compare_funnel, compare_groups
 from dashboards.charts.component_life import component_life_by_row, component_life_curve, component_life_paper
 from dashboards.charts.failure_rates import failure_rates_by_position, failure_rates_by_year
 from dashboards.charts.first_try_shims import first_try_packs
 from dashboards.charts.gauge_check import gauge_on_its_master
+from dashboards.charts.goes_before_comebacks import goes_before_comebacks_by_mark
 from dashboards.charts.how_close_we_set import first_trials_in_order, first_trials_out
 from dashboards.charts.response import response_against_geometry
 from dashboards.charts.shim_corrections import shim_corrections_by_location
+from dashboards.charts.watch import watch_alarms, watch_power
+from dashboards.charts.what_to_expect import what_to_expect_by_position, what_to_expect_came_true, what_to_expect_parts
 from dashboards.charts.which_lasts_longer import which_lasts_longer_by_group
 from dashboards.page import Page, Section
 
@@ -18,6 +22,21 @@ LEAD_TECHNICIAN = Page(
     lead="What to look at first on the bench, and where packs end up.",
     cautions=True,
     sections=(
+        Section(
+            question="watch",
+            heading="Has something become worse?",
+            charts=(watch_alarms, watch_power),
+            table=("what", "since", "raised", "ratio", "seen", "still_out", "in_warranty", "on_shelf", "claim"),
+            narrow=("what", "since", "ratio"),
+        ),
+        Section(
+            question="what-to-expect",
+            heading="What will we find inside, and what should be on the shelf?",
+            charts=(what_to_expect_by_position, what_to_expect_parts, what_to_expect_came_true),
+            table=("position", "probability", "plain", "clues", "failed", "inspected", "part", "pieces", "positions"),
+            narrow=("position", "part", "probability"),
+            on_start=False,
+        ),
         Section(
             question="failure-rates",
             heading="What do we find failed, and how often?",
@@ -93,6 +112,40 @@ LEAD_TECHNICIAN = Page(
             charts=(gauge_on_its_master,),
             table=("instrument", "quantity", "verdict", "off_um", "since", "found_on", "jobs_since"),
             narrow=("instrument", "verdict", "jobs_since"),
+        ),
+        Section(
+            question="goes-before-comebacks",
+            heading="What goes before comebacks?",
+            charts=(goes_before_comebacks_by_mark,),
+            table=(
+                "kind",
+                "mark",
+                "odds_ratio",
+                "said",
+                "back_with",
+                "jobs_with",
+                "back_without",
+                "jobs_without",
+                "stands_out",
+            ),
+            narrow=("mark", "odds_ratio"),
+        ),
+        Section(
+            question="compare",
+            heading="Who or what has more comebacks than others with the same work?",
+            charts=(compare_groups, compare_funnel),
+            table=(
+                "group",
+                "component",
+                "ratio",
+                "said",
+                "shrunk",
+                "observed",
+                "expected",
+                "stands_out",
+                "jobs_needed",
+            ),
+            narrow=("group", "ratio"),
         ),
     ),
 )

@@ -9,6 +9,7 @@ from dashboards.charts.comebacks import (
     comebacks_under_other_rules,
 )
 from dashboards.charts.visits_per_unit import visits_per_unit_by_group, visits_per_unit_by_months
+from dashboards.charts.warranty_cost import warranty_cost_by_kind, warranty_cost_by_months
 from dashboards.page import Page, Section
 
 OWNER = Page(
@@ -28,6 +29,13 @@ OWNER = Page(
             charts=(visits_per_unit_by_months, visits_per_unit_by_group),
             table=("group", "months", "visits", "at_risk", "units", "counted", "trend_p"),
             narrow=("group", "months", "visits"),
+        ),
+        Section(
+            question="warranty-cost",
+            heading="What does a warranty cost us?",
+            charts=(warranty_cost_by_kind, warranty_cost_by_months),
+            table=("kind", "cost", "said", "comebacks", "cost_each", "beyond", "events", "jobs"),
+            narrow=("kind", "cost"),
         ),
     ),
 )

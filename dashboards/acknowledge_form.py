@@ -1,0 +1,31 @@
+"""Let people acknowledge an alarm with a note, where its jobs are shown."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import dash_mantine_components as dmc
+from dash import html
+from dash.development.base_component import Component
+
+from dashboards.page import Page, Section
+from dashboards.section_view import section_id
+
+QUESTION = "watch"
+
+
+def acknowledge_form(page: Page, section: Section, row: Mapping[str, Any]) -> list[Component]:
+    """Return the form for the alarm of a row, or what was said of it already; nothing for other questions."""
+    if section.question != QUESTION:
+        return []
+    if row.get("acknowledged_on") is not None:
+        return [html.P(f"Acknowledged on {row['acknowledged_on']}: {row['note']}", className="hint")]
+    note = dmc.TextInput(
+        id=section_id("note", page, section), label="What was done about it", w="100%", maw=560, maxLength=500,
+        description="Its months then no longer count as ordinary work.",
+    )  # fmt: skip
+    button = dmc.Button(
+        "Acknowledge this alarm", id=section_id("acknowledge", page, section), mt="sm", variant="default"
+    )
+    return [html.Div([note, button, html.Div(id=section_id("refused", page, section))], className="no-print")]
