@@ -225,7 +225,7 @@ def test_the_assortment_is_judged_on_later_jobs(history: History) -> None:
 def test_a_marking_in_hundredths_is_refused_and_an_impossible_pack_is_no_advice(history: History) -> None:
     question = every_question()["first-try-shims"]
     of_family = history.within(Scope(family="A7"))
-    with pytest.raises(QuestionError, match="30 as 0.30"):
+    with pytest.raises(QuestionError, match=r"30 as 0\.30"):
         question.ask(of_family, question.chosen({"gear-set": "new", "marked-depth-mm": "30"}))
     answer = question.ask(of_family, question.chosen({"gear-set": "new", "marked-depth-mm": "1.9"}))
     row = next(row for row in answer.rows.iter_rows(named=True) if row["location"] == "behind pinion head")
