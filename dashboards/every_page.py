@@ -6,8 +6,9 @@ from dashboards.page import Page
 from dashboards.pages.lead_technician import LEAD_TECHNICIAN
 from dashboards.pages.owner import OWNER
 from dashboards.pages.parts_manager import PARTS_MANAGER
+from dashboards.pages.setting import SETTING
 
-PAGES: tuple[Page, ...] = (LEAD_TECHNICIAN, PARTS_MANAGER, OWNER)
+PAGES: tuple[Page, ...] = (LEAD_TECHNICIAN, SETTING, PARTS_MANAGER, OWNER)
 
 
 def page_at(pathname: str) -> Page | None:

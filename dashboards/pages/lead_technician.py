@@ -5,12 +5,7 @@ from __future__ import annotations
 from dashboards.charts.compare import compare_funnel, compare_groups
 from dashboards.charts.component_life import component_life_by_row, component_life_curve, component_life_paper
 from dashboards.charts.failure_rates import failure_rates_by_position, failure_rates_by_year
-from dashboards.charts.first_try_shims import first_try_packs
-from dashboards.charts.gauge_check import gauge_on_its_master
 from dashboards.charts.goes_before_comebacks import goes_before_comebacks_by_mark
-from dashboards.charts.how_close_we_set import first_trials_in_order, first_trials_out
-from dashboards.charts.response import response_against_geometry
-from dashboards.charts.shim_corrections import shim_corrections_by_location
 from dashboards.charts.watch import watch_alarms, watch_power
 from dashboards.charts.what_to_expect import what_to_expect_by_position, what_to_expect_came_true, what_to_expect_parts
 from dashboards.charts.which_lasts_longer import which_lasts_longer_by_group
@@ -19,8 +14,7 @@ from dashboards.page import Page, Section
 LEAD_TECHNICIAN = Page(
     address="/lead-technician",
     title="Lead technician",
-    lead="What to look at first on the bench, and where packs end up.",
-    cautions=True,
+    lead="What has become worse, what to expect inside, and how long things last.",
     sections=(
         Section(
             question="watch",
@@ -33,8 +27,8 @@ LEAD_TECHNICIAN = Page(
             question="what-to-expect",
             heading="What will we find inside, and what should be on the shelf?",
             charts=(what_to_expect_by_position, what_to_expect_parts, what_to_expect_came_true),
-            table=("position", "probability", "plain", "clues", "failed", "inspected", "part", "pieces", "positions"),
-            narrow=("position", "part", "probability"),
+            table=("position", "probability", "plain", "clues", "failed", "inspected"),
+            narrow=("position", "probability"),
             on_start=False,
         ),
         Section(
@@ -67,51 +61,6 @@ LEAD_TECHNICIAN = Page(
             charts=(which_lasts_longer_by_group,),
             table=("component", "group", "others", "population", "ratio", "said", "p_adjusted", "worn", "other_worn"),
             narrow=("component", "group", "ratio"),
-        ),
-        Section(
-            question="shim-corrections",
-            heading="By how much do we correct each shim location?",
-            charts=(shim_corrections_by_location,),
-            narrow=("family", "location", "mean_um"),
-        ),
-        Section(
-            question="first-try-shims",
-            heading="Which shims to try first on this unit?",
-            charts=(first_try_packs,),
-            table=(
-                "location",
-                "pack_um",
-                "said",
-                "found_um",
-                "pieces",
-                "next_um",
-                "target",
-                "first_ours",
-                "first_done",
-            ),
-            narrow=("location", "pack_um", "pieces"),
-            on_start=False,
-        ),
-        Section(
-            question="response",
-            heading="How far does a reading move with its pack?",
-            charts=(response_against_geometry,),
-            table=("family", "location", "make", "bearing", "moves", "theory", "verdict", "jobs"),
-            narrow=("family", "location", "moves"),
-        ),
-        Section(
-            question="how-close-we-set",
-            heading="How close do we set at the first try?",
-            charts=(first_trials_out, first_trials_in_order),
-            table=("quantity", "group", "share_out", "jobs", "ppk", "cpk", "built_ppk"),
-            narrow=("quantity", "group", "share_out"),
-        ),
-        Section(
-            question="gauge-check",
-            heading="Has a gauge gone off?",
-            charts=(gauge_on_its_master,),
-            table=("instrument", "quantity", "verdict", "off_um", "since", "found_on", "jobs_since"),
-            narrow=("instrument", "verdict", "jobs_since"),
         ),
         Section(
             question="goes-before-comebacks",

@@ -12,7 +12,7 @@ from playwright.sync_api import Page
 from tests.answers_by_hand import questions_by_hand
 from tests.browser.conftest import PHONE, WIDE, Opener, served
 
-PAGES = ["/", "/lead-technician", "/parts-manager", "/owner", "/records", "/job/J%2F24-17", "/nothing"]
+PAGES = ["/", "/lead-technician", "/setting", "/parts-manager", "/owner", "/records", "/job/J%2F24-17", "/nothing"]
 
 
 def faults(page: Page) -> list[str]:

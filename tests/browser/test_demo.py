@@ -45,7 +45,7 @@ def test_a_page_of_the_demo_is_answered_without_a_fault(demo: str, visit: Opener
     ("pathname", "section", "chart"),
     [
         ("/lead-technician", "failure-rates", 0),
-        ("/lead-technician", "shim-corrections", 0),
+        ("/setting", "shim-corrections", 0),
         ("/parts-manager", "parts-usage", 0),
         ("/owner", "comebacks", 0),
     ],

@@ -19,7 +19,7 @@ def one_job(one_job_folder: Path) -> Iterator[str]:
         yield address
 
 
-@pytest.mark.parametrize("pathname", ["/", "/lead-technician", "/parts-manager", "/owner"])
+@pytest.mark.parametrize("pathname", ["/", "/lead-technician", "/setting", "/parts-manager", "/owner"])
 def test_every_page_says_so_plainly(one_job: str, visit: Opener, pathname: str) -> None:
     page = visit(one_job + pathname)
     expect(page.locator(".refused")).to_have_count(0)

@@ -10,7 +10,7 @@ from playwright.sync_api import Browser
 
 from tests.browser.conftest import WIDE, served, settled
 
-PAGES = ("/", "/lead-technician", "/parts-manager", "/owner", "/records")
+PAGES = ("/", "/lead-technician", "/setting", "/parts-manager", "/owner", "/records")
 ALLOWED_SECONDS = 1.5
 
 

@@ -71,6 +71,6 @@ def test_a_page_is_found_with_and_without_a_last_stroke() -> None:
 
 
 def test_pages_with_settings_on_them_show_the_cautions() -> None:
-    with_settings = {"shim-corrections"}
+    with_settings = {"shim-corrections", "first-try-shims", "response", "how-close-we-set"}
     for page in PAGES:
         assert page.cautions or not with_settings & {section.question for section in page.sections}
