@@ -20,9 +20,14 @@ FAILED = """case when r.grade is null and r.role is null then null
 _NUMBERED: dict[str, str] = {
     "position": "row_number() over (order by r.family, r.position)::integer as position_id",
     "unit": "row_number() over (order by r.unit)::integer as unit_id",
-    "job": "row_number() over (order by r.job)::integer as job_id",
+    "job": "n.job_id",
     "finding": f"{FAILED} as failed",
 }
+# Sorting the whole width of the job table to number it would cost more than a join.
+_JOB_NUMBERS = """
+    join (select source_id, row_number, row_number() over (order by r.job)::integer as job_id
+          from rows_job as r {others}) as n on n.source_id = r.source_id and n.row_number = r.row_number
+"""
 
 
 def accept(connection: duckdb.DuckDBPyConnection, record: RecordType, verdicts: int) -> None:
@@ -34,12 +39,15 @@ def accept(connection: duckdb.DuckDBPyConnection, record: RecordType, verdicts: 
     fields = [f"r.{field.column}" for field in record.fields]
     links = [f"r.{link}" for link in links_of(record).names if link != "family" or name == "job"]
     numbered = [_NUMBERED[name]] if name in _NUMBERED else []
-    others = f"anti join verdict_{name} as v on v.source_id = r.source_id and v.row_number = r.row_number"
+    others = ""
+    if verdicts:
+        others = f"anti join verdict_{name} as v on v.source_id = r.source_id and v.row_number = r.row_number"
+    chosen = _JOB_NUMBERS.format(others=others) if name == "job" else others
     connection.execute(f"""
         create table new.{name} as
         select {", ".join([*fields, *numbered, *links])}, r.known_on, r.settled_on, r.source_id, r.row_number,
           r.corrects, false as from_habit
-        from rows_{name} as r {others if verdicts else ""};
+        from rows_{name} as r {chosen};
         create table new.held_{name} as
         select r.source_id, r.row_number, r.corrects, {", ".join(fields)}, r.fault_field, r.fault, r.original,
           v.disposition, v.field, v.reason, v.by_source, v.by_row

@@ -19,9 +19,14 @@ def describe(connection: duckdb.DuckDBPyConnection, made_as: int, version: int, 
     (or SQL over columns) that gives the day from which the value was known. `latest` is the last day on any clock.
     """
     clocks = _clocks(connection)
+    views = {mart.name for mart in MARTS if mart.is_view}  # they hold no day that their tables do not
+    used: dict[str, set[str]] = {}
+    for table, _, _, clock in clocks:
+        used.setdefault(table, {"known_on"}).add(clock or "known_on")
     days = " union all ".join(
-        f"select max({clock or 'known_on'}) as day from new.{table}"
-        for table, clock in dict.fromkeys((table, clock) for table, _, _, clock in clocks)
+        f"select greatest({', '.join(f'max({clock})' for clock in sorted(used[table]))}) as day from new.{table}"
+        for table in used
+        if table not in views
     )
     connection.execute(f"""
         create table new.warehouse_format as

@@ -128,6 +128,7 @@ def _load_into(
     settings: dict[str, str | bool | int | float | list[str]] = {
         "memory_limit": MEMORY_LIMIT,
         "temp_directory": str(folder / f"scratch-{os.getpid()}.tmp"),
+        "checkpoint_threshold": "1TB",  # one checkpoint, at the end: those in between would work over what is let go soon
     }
     connection = duckdb.connect(config=settings)
     try:

@@ -10,6 +10,7 @@ import duckdb
 
 from ingest.corrections import judge_corrections
 from ingest.digest import digest_sql, key_sql
+from ingest.gather import links_of
 from ingest.record_model import RecordType
 from ingest.rules import rules_of
 
@@ -69,18 +70,18 @@ def resolve(connection: duckdb.DuckDBPyConnection, record: RecordType, rows: int
 def _find_faulty(connection: duckdb.DuckDBPyConnection, record: RecordType) -> None:
     """Collect the rows that cannot be accepted for what they hold, each with its first reason."""
     name = record.name
-    replaced = "source_id in (select source_id from source_told where replaced)"
+    kept = _not_replaced(connection)
     connection.execute(f"""
         create table faulty_{name} as
         select source_id, row_number, fault_field as field, fault as reason from rows_{name}
-        where broken is not null and fault is not null and not {replaced}
+        where broken is not null and fault is not null and {kept}
     """)
     valid = f"(select * from rows_{name} where fault is null)"
     for rule in rules_of(record):
         connection.execute(f"""
             insert into faulty_{name}
             select b.source_id, b.row_number, b.field, b.reason from ({rule.breaches.format(rows=valid)}) as b
-            where not b.{replaced}
+            where {kept}
               and not exists (select 1 from faulty_{name} as f
                               where f.source_id = b.source_id and f.row_number = b.row_number)
         """)
@@ -94,31 +95,56 @@ def _find_candidates(connection: duckdb.DuckDBPyConnection, record: RecordType) 
     """
     name = record.name
     entered = "r.entered" if any(f.name == "entered" for f in record.fields) else "null::date"
+    _find_repeated(connection, record)
     connection.execute(f"""
-        create temp table repeated as
-        select likeness from kept_{name} where source_id not in (select source_id from source_told where replaced)
-        group by likeness having count(*) > 1;
         create temp table chosen as
-        select source_id, row_number from kept_{name} semi join repeated using (likeness)
+        select source_id, row_number from repeated
         union select source_id, row_number from faulty_{name}
-        union select r.source_id, r.row_number from kept_{name} as r
-          join source_told as s using (source_id)
-          join corrected as c on c.origin = s.origin and c.row_number = r.row_number;
-        create temp table candidate as
+        union select s.source_id, c.row_number from corrected as c join source_told as s using (origin);
+        create temp table picked as
         select r.source_id, r.row_number, {digest_sql(record, "r")} as digest, {key_sql(record, "r")} as key,
-          {entered} as entered, s.load_id, s.file_id as read_in, coalesce(k.file_id, s.file_id) as file_id,
+          {entered} as entered
+        from rows_{name} as r semi join chosen as n on n.source_id = r.source_id and n.row_number = r.row_number;
+        create temp table candidate as
+        select r.source_id, r.row_number, r.digest, r.key, r.entered, s.load_id, s.file_id as read_in, coalesce(k.file_id, s.file_id) as file_id,
           s.content_digest, f.source_id is not null as faulty, f.field, f.reason,
           k.source_id is not null as corrects, t.origin is not null as is_corrected, t.by_source, t.by_row
-        from rows_{name} as r
-        semi join chosen as n on n.source_id = r.source_id and n.row_number = r.row_number
+        from picked as r
         join source_told as s on s.source_id = r.source_id
         left join faulty_{name} as f on f.source_id = r.source_id and f.row_number = r.row_number
         left join standing_correction as k on k.source_id = r.source_id and k.row_number = r.row_number
         left join corrected as t on t.origin = s.origin and t.row_number = r.row_number
         anti join verdict_{name} as v on v.source_id = r.source_id and v.row_number = r.row_number;
-        drop table repeated; drop table chosen; drop table corrected; drop table standing_correction;
+        drop table repeated; drop table chosen; drop table picked; drop table corrected; drop table standing_correction;
     """)
     return int(connection.execute("select count(*) from candidate").fetchall()[0][0])
+
+
+def _find_repeated(connection: duckdb.DuckDBPyConnection, record: RecordType) -> None:
+    """Create `repeated`: the rows that share their key (or content) with another that was not read again.
+
+    Rows of one job are told apart by one bit each first, which is far cheaper than grouping all by their hashes: only
+    where two rows of a job fall on the same bit are the hashes compared.
+    """
+    name, links = record.name, links_of(record).names
+    live = f"(select * from kept_{name} where {_not_replaced(connection)})"
+    if "job_id" in links:
+        by_position = "position_id" in links and record.key == ("job", "position")
+        bit = "coalesce(position_id, likeness) % 64" if by_position else "likeness % 64"
+        told = f"""
+            select job_id from {live} group by job_id
+            having bit_count(bit_or(1::ubigint << ({bit})::ubigint)) < count(*) or job_id is null
+        """
+        live = f"(select * from {live} where job_id is null or job_id in ({told}))"
+    connection.execute(f"""
+        create temp table repeated as
+        select source_id, row_number from {live} qualify count(*) over (partition by likeness) > 1
+    """)
+
+
+def _not_replaced(connection: duckdb.DuckDBPyConnection) -> str:
+    rows = connection.execute("select source_id from source_told where replaced").fetchall()
+    return f"source_id not in ({', '.join(str(row[0]) for row in rows)})" if rows else "true"
 
 
 def _tell_repetitions(connection: duckdb.DuckDBPyConnection, record: RecordType) -> None:

@@ -14,6 +14,8 @@ _NUMBERS = (Kind.MEASURE, Kind.READING, Kind.COUNT)
 # In a typed sheet only these texts say anything: number cells have no comma and no zero at the end of a fraction.
 _WRITTEN_BY_HAND = r"contains({0}, ',') or regexp_full_match({0}, '[-+]?[1-9]\d{{0,2}}(\.\d{{3}})*\.\d\d0')"
 _WITH_MARK = "contains({0}, ',') or contains({0}, '.')"
+# A plain decimal with a point, which is no thousand in groups.
+_PLAIN_POINT = r"regexp_full_match({0}, '[-+]?(\d*\.(\d{{0,2}}|\d{{4,}})|0*\.\d{{3}}|\d{{4,}}\.\d{{3}})')"
 
 
 def settle_writing_style(connection: duckdb.DuckDBPyConnection, plan: SheetPlan) -> SheetPlan:
@@ -27,17 +29,43 @@ def settle_writing_style(connection: duckdb.DuckDBPyConnection, plan: SheetPlan)
 
 def _settle_decimals(connection: duckdb.DuckDBPyConnection, plan: SheetPlan) -> list[ColumnPlan]:
     open_columns = [c for c in plan.columns if c.field.kind in _NUMBERS and c.source and c.decimal is None]
-    evidence: dict[str, NumberEvidence] = {}
-    for column in open_columns:
-        telling = (_WRITTEN_BY_HAND if plan.table.typed_cells else _WITH_MARK).format(column.source)
-        # One text for each shape: which mark a text settles follows from its marks, its groups and a zero ahead.
-        rows = connection.execute(
-            f"select min(t) from (select trim({column.source}) as t from {plan.table.raw_table} where {telling}) "
-            "group by translate(t, '123456789', '000000000'), ltrim(t, '+-')[1] = '0' order by 1"
-        ).fetchall()
-        evidence[column.heading] = number_evidence(row[0] for row in rows)
-    mark = decimal_mark(plan.table.place, evidence) if open_columns else "."
+    if not open_columns:
+        return list(plan.columns)
+    look = (
+        _evidence if plan.table.typed_cells or _comma_is_possible(connection, plan, open_columns) else _point_evidence
+    )
+    evidence = {column.heading: look(connection, plan, str(column.source)) for column in open_columns}
+    mark = decimal_mark(plan.table.place, evidence)
     return [replace(c, decimal=mark) if c in open_columns else c for c in plan.columns]
+
+
+def _comma_is_possible(connection: duckdb.DuckDBPyConnection, plan: SheetPlan, columns: list[ColumnPlan]) -> bool:
+    """Return whether any value may have a decimal comma: it holds a comma, or more than one point."""
+    tests = [f"bool_or(contains({c.source}, ',') or {c.source} like '%.%.%')" for c in columns]
+    found = connection.execute(f"select {' or '.join(tests)} from {plan.table.raw_table}").fetchall()
+    return bool(found[0][0])
+
+
+def _point_evidence(connection: duckdb.DuckDBPyConnection, plan: SheetPlan, source: str) -> NumberEvidence:
+    """Return the evidence of a column without commas: the first plain decimal settles it, and most columns hold one."""
+    table, plain = plan.table.raw_table, _PLAIN_POINT.format(source)
+    rows = connection.execute(
+        f"select {source} from {table} where contains({source}, '.') and {plain} limit 1"
+    ).fetchall()
+    return NumberEvidence(point=rows[0][0]) if rows else _evidence(connection, plan, source)
+
+
+def _evidence(connection: duckdb.DuckDBPyConnection, plan: SheetPlan, source: str) -> NumberEvidence:
+    """Return the evidence of a column from one text of each shape.
+
+    Which mark a text settles follows from its marks, its groups and a zero ahead.
+    """
+    telling = (_WRITTEN_BY_HAND if plan.table.typed_cells else _WITH_MARK).format(source)
+    rows = connection.execute(
+        f"select min(t) from (select trim({source}) as t from {plan.table.raw_table} where {telling}) "
+        "group by translate(t, '123456789', '000000000'), ltrim(t, '+-')[1] = '0' order by 1"
+    ).fetchall()
+    return number_evidence(row[0] for row in rows)
 
 
 def _settle_date(connection: duckdb.DuckDBPyConnection, plan: SheetPlan, column: ColumnPlan) -> ColumnPlan:

@@ -27,6 +27,7 @@ from ingest.vocabularies import FLAG_WORDS, QUANTITIES, Quantity
 
 EARLIEST, LATEST = "1950-01-01", "2100-01-01"
 BLANKS = " \t\r\n\u00a0"
+_MAY_NEED_TRIMMING = (Kind.TEXT, Kind.PERSON, Kind.DATE)
 
 
 @dataclass(frozen=True)
@@ -108,10 +109,14 @@ class _Texts:
 
 
 def _texts(connection: duckdb.DuckDBPyConnection, plan: SheetPlan) -> _Texts:
-    """Find the columns with blanks round their texts: trimming those that need none would cost as much as reading."""
-    used = sorted({c for c in (*(c.source for c in plan.columns), *plan.needs, plan.corrects) if c is not None})
-    endings = [f"suffix({{0}}, chr({ord(blank)}))" for blank in BLANKS]
-    test = " or ".join(["{0} < '!'", "starts_with({0}, chr(160))", *endings])
+    """Find the columns with blanks round their texts: trimming those that need none would cost as much as reading.
+
+    Words are looked up as they stand, each spelling once, and numbers are read through blanks.
+    """
+    told = [c.source for c in plan.columns if c.field.kind in _MAY_NEED_TRIMMING]
+    used = sorted({c for c in (*told, *plan.needs, plan.corrects) if c is not None})
+    # Compared as texts, blanks come before '!' and the fixed blank between its own code and the next.
+    test = "{0} < '!' or ({0} >= chr(160) and {0} < chr(161)) or {0}[-1] < '!' or {0}[-1] = chr(160)"
     asked = ", ".join(f"bool_or({test.format(column)})" for column in used)
     found = connection.execute(f"select {asked} from {plan.table.raw_table}").fetchall()[0] if used else ()
     return _Texts(frozenset(c for c, blank in zip(used, found, strict=True) if blank), tuple(used))
@@ -227,9 +232,8 @@ class _Reader:
         if column.fixed is not None:
             used = [column.fixed]
         else:
-            text = dict(self.texts.named()).get(self.texts.of(column.source), column.source)
             rows = self.connection.execute(
-                f"select t from (select {text} as t, count(*) as n from {self.plan.table.raw_table} "
+                f"select t from (select {column.source} as t, count(*) as n from {self.plan.table.raw_table} "
                 "group by 1) where t is not null order by n desc, t limit 100000"
             ).fetchall()
             used = [row[0] for row in rows]
