@@ -72,7 +72,7 @@ def compare(history: History, options: Mapping[str, str]) -> Answer:
         method=METHOD,
         grain=f"one row per {of}",
         rows=rows,
-        columns=_columns(of),
+        columns=columns_of(of),
         notes=_notes(of, rows),
         assumptions=_ledger(history, of, rows),
         curves={"funnel": _funnel_curve(rows, spread)},
@@ -112,11 +112,11 @@ def _rows(frame: pl.DataFrame, names: list[str], of: str) -> tuple[pl.DataFrame,
         )  # fmt: skip
     said = pl.format("too few to say ({} of {} comebacks expected)", pl.col("expected").round(1), MINIMUM_EXPECTED)
     rows = pl.concat([told, few.with_columns(said.alias("said"))], how="diagonal")
-    for name, kind in _SCHEMA.items():
+    for name, kind in SCHEMA.items():
         if name not in rows.columns:
             rows = rows.with_columns(pl.lit(None, dtype=kind).alias(name))
     order = [pl.col("stands_out").fill_null(value=False), pl.col("low").fill_null(-1.0), "jobs", "group", "component"]
-    rows = rows.select(pl.col(name).cast(kind) for name, kind in _SCHEMA.items())
+    rows = rows.select(pl.col(name).cast(kind) for name, kind in SCHEMA.items())
     return rows.sort(order, descending=[True, True, True, False, False], nulls_last=True), spread
 
 
@@ -262,7 +262,7 @@ def _funnel_curve(rows: pl.DataFrame, spread: Funnel | TooFew) -> pl.DataFrame:
     )  # fmt: skip
 
 
-_SCHEMA = {
+SCHEMA = {
     "group": pl.String, "component": pl.String, "ratio": pl.Float64, "low": pl.Float64, "high": pl.Float64,
     "shrunk": pl.Float64, "shrunk_low": pl.Float64, "shrunk_high": pl.Float64, "observed": pl.Float64,
     "expected": pl.Float64, "chance": pl.Float64, "stands_out": pl.Boolean, "beyond_funnel": pl.Boolean,
@@ -270,7 +270,7 @@ _SCHEMA = {
 }  # fmt: skip
 
 
-def _columns(of: str) -> tuple[Column, ...]:
+def columns_of(of: str) -> tuple[Column, ...]:
     jobs = "Jobs" if of in ("practice", "technician") else "Pieces"
     return (
         Column("group", of.capitalize()),

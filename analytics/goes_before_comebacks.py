@@ -58,7 +58,7 @@ def goes_before_comebacks(history: History, options: Mapping[str, str]) -> Answe
         method=METHOD,
         grain="one row per practice or finding" if of == "comebacks" else "one row per pair of components",
         rows=rows,
-        columns=_columns(of),
+        columns=columns_of(of),
         notes=(
             f"The family of looks: {count_of(rows.filter(pl.col('chance').is_not_null()).height, 'mark')} of this "
             "table. Associations, not causes: what is picked will read nearer 1 next time.",
@@ -146,14 +146,14 @@ def _tested(tables: pl.DataFrame) -> pl.DataFrame:
             for name, value in (("odds_ratio", found.estimate), ("low", found.lower), ("high", found.upper))
         }
         rows.append({"kind": of, "mark": mark, **told, **limits, "chance": found.p_value})
-    frame = pl.DataFrame(rows, schema={name: kind for name, kind in _SCHEMA.items() if name != "stands_out"})
+    frame = pl.DataFrame(rows, schema={name: kind for name, kind in SCHEMA.items() if name != "stands_out"})
     tested = frame["chance"].is_not_null()
     adjusted = iter(benjamini_hochberg(frame["chance"].drop_nulls().to_numpy()).tolist() if tested.any() else [])
     chance = [next(adjusted) if one else None for one in tested.to_list()]
     return (
         frame.with_columns(pl.Series("chance", chance, dtype=pl.Float64))
         .with_columns((pl.col("chance") <= LOOKED_FOR).alias("stands_out"))
-        .select(list(_SCHEMA))
+        .select(list(SCHEMA))
         .sort("chance", pl.col("odds_ratio").log().abs(), "mark", descending=[False, True, False], nulls_last=True)
     )
 
@@ -168,7 +168,7 @@ def _odds(part: pl.DataFrame) -> OddsRatio | TooFew:
     return exact_odds_ratio(tables)
 
 
-_SCHEMA = {
+SCHEMA = {
     "kind": pl.String, "mark": pl.String, "odds_ratio": pl.Float64, "low": pl.Float64, "high": pl.Float64,
     "back_with": pl.Int64, "jobs_with": pl.Int64, "back_without": pl.Int64, "jobs_without": pl.Int64,
     "stands_out": pl.Boolean, "chance": pl.Float64, "said": pl.String,
@@ -230,7 +230,7 @@ def _ledger(history: History, of: str) -> tuple[Assumption, ...]:
     )  # fmt: skip
 
 
-def _columns(of: str) -> tuple[Column, ...]:
+def columns_of(of: str) -> tuple[Column, ...]:
     back = "Came back" if of == "comebacks" else "Other failed too"
     return (
         Column("kind", "Kind"),

@@ -33,8 +33,8 @@ MONTHS_DRAWN = tuple(range(0, 25))
 METHOD = (
     "Mean cumulative cost a job (cost of each comeback over the jobs then under observation), comebacks of comebacks "
     "included, by job kind; 95 % limits by unit. A comeback costs what it cost the workshop after supplier credits; "
-    "one by our work or for a part that the customer paid, or whose cost is not written down, costs the mean of its kind "
-    "under warranty, so that a longer warranty than was sold can be priced from the units that are followed. Distance "
+    "one by our work or for a part that the customer paid, or whose cost is not written down, costs the mean of its "
+    "kind under warranty, so that a longer warranty than was sold can be priced from the units that are followed. Distance "
     "at a comeback is read, or the unit's pace times the time; unknown paces are drawn, and that is in the limits."
 )
 
@@ -57,7 +57,7 @@ def warranty_cost(history: History, options: Mapping[str, str]) -> Answer:
     """
     months, km = _months(options["months"]), _kilometres(options.get("km"))
     sold = _sold(history)
-    rows = pl.DataFrame([_row(sold, kind, months, km) for kind in _kinds(sold.jobs)], schema=_SCHEMA, orient="row")
+    rows = pl.DataFrame([_row(sold, kind, months, km) for kind in _kinds(sold.jobs)], schema=SCHEMA, orient="row")
     sentence, number, about = _sentence(rows, months, km)
     return Answer(
         question="warranty-cost",
@@ -70,7 +70,7 @@ def warranty_cost(history: History, options: Mapping[str, str]) -> Answer:
         method=METHOD,
         grain="one row per job kind",
         rows=rows,
-        columns=_COLUMNS,
+        columns=COLUMNS,
         notes=("An expected cost a job, to be put into its price; single comebacks cost many times as much.",),
         assumptions=_ledger(sold, months, rows),
         curves={"months": _by_months(sold, km)},
@@ -290,12 +290,12 @@ def _kilometres(text: str | None) -> float | None:
     return value
 
 
-_SCHEMA = {
+SCHEMA = {
     "kind": pl.String, "cost": pl.Float64, "low": pl.Float64, "high": pl.Float64, "comebacks": pl.Float64,
     "cost_each": pl.Float64, "events": pl.Int64, "jobs": pl.Int64, "at_risk": pl.Int64, "beyond": pl.Float64,
     "said": pl.String,
 }  # fmt: skip
-_COLUMNS = (
+COLUMNS = (
     Column("kind", "Job kind"),
     Column("cost", "Cost a job", "expected cost of comebacks a job, after supplier credits", "money"),
     Column("low", "from", "lower 95 % limit", "money"),

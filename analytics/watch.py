@@ -67,7 +67,7 @@ def watch(history: History, options: Mapping[str, str]) -> Answer:
     first = first_day(history)
     kinds = [] if first is None else _run(history, first, acknowledged)
     rows = [_row(history, kind, alarm, acknowledged) for kind in kinds for alarm in kind.ran.alarms]
-    frame = pl.DataFrame(rows, schema=_SCHEMA, orient="row").sort(
+    frame = pl.DataFrame(rows, schema=SCHEMA, orient="row").sort(
         pl.col("acknowledged_on").is_not_null(), "raised", "chart", descending=[False, True, False]
     )
     tried = placebo([(k.streams, k.ran.settings) for k in kinds], int(options["shuffles"])) if kinds else None
@@ -83,7 +83,7 @@ def watch(history: History, options: Mapping[str, str]) -> Answer:
         method=METHOD,
         grain="one row per alarm, acknowledged ones last",
         rows=frame,
-        columns=_COLUMNS,
+        columns=COLUMNS,
         notes=_notes(kinds, tried),
         assumptions=_ledger(kinds),
         curves={
@@ -271,7 +271,7 @@ def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
     return jobs_behind(history, "select job, '' as because from known_job where false", {})
 
 
-_SCHEMA = {
+SCHEMA = {
     "chart": pl.String, "what": pl.String, "kind": pl.String, "family": pl.String, "component": pl.String,
     "damage_mode": pl.String, "supplier": pl.String, "part": pl.String, "lot": pl.String, "since": pl.Date,
     "raised": pl.Date, "seen": pl.Int64, "expected": pl.Float64, "ratio": pl.Float64, "low": pl.Float64,
@@ -280,7 +280,7 @@ _SCHEMA = {
     "shelf_note": pl.String, "claim": pl.Float64, "credited": pl.Float64, "acknowledged_on": pl.Date,
     "note": pl.String,
 }  # fmt: skip
-_COLUMNS = (
+COLUMNS = (
     Column("what", "What"),
     Column("since", "Since", "when the rise began: the most likely day of the change"),
     Column("raised", "Alarm on"),

@@ -21,7 +21,7 @@ AGES = (1, 3, 6, 12, 25)  # months of age up to which ordinary hazard is taken a
 _BANDS_KM = (80, 160, 240, 320)
 
 _SEEN = """seen as (  -- one row per delivered job and stretch of observation, which a comeback ends
-  select job_id, job, unit_id, family, delivered, least(end_observed, reported) as stop, reported <= end_observed as came_back,
+  select job_id, job, unit_id, family, delivered, reported <= end_observed as came_back,
     first_position, first_mode, first_known,
     (year(delivered) - year($first)) * 12 + month(delivered) - month($first) as start,
     greatest(ceil((least(end_observed, reported) - delivered) / 30.4375), 1)::integer as lasting

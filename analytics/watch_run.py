@@ -150,7 +150,8 @@ def set_list(streams: Streams, ordinary: Ordinary, alarms_a_year: float) -> Sett
             promised, alive = float(found.alarms.sum()), len(there)
         heights.append(height)
         allowances.append(allowance)
-    return Settings(np.array(heights), np.array(allowances).T.reshape(len(streams.exposure), -1), alive, promised)
+    by_review = np.array(allowances).reshape(len(allowances), len(streams.exposure))
+    return Settings(np.array(heights), by_review.T, alive, promised)
 
 
 def _falls(streams: Streams, expected: FloatArray, allowance: FloatArray) -> FloatArray:
@@ -190,7 +191,7 @@ def _before(values: FloatArray, lag: int) -> FloatArray:
     """Return sums over the months before each month, those of the last `lag` months left out."""
     sums = np.cumsum(values, axis=1)
     shifted = np.zeros_like(values)
-    shifted[:, lag + 1 :] = sums[:, : values.shape[1] - lag - 1]
+    shifted[:, lag + 1 :] = sums[:, : max(values.shape[1] - lag - 1, 0)]
     return shifted
 
 

@@ -18,10 +18,11 @@ from analytics.expect_parts import habits, parts_expected, parts_used
 from analytics.expect_request import OPTIONS, Request, read_request
 from analytics.history import History
 from analytics.job_list import jobs_behind
-from analytics.question import Option, Question
+from analytics.question import Question
 from analytics.wording import count_of, percent
 
-MOST_SIMILAR = 8
+MOST_SIMILAR, MOST_PARTS = 8, 12
+NAMED_FROM = 0.2  # chance from which a part is named among those to have ready
 MOST_CLUES = 3
 TELLING = 1.5  # a likelihood ratio of at least this, or at most its inverse, is named
 METHOD = (
@@ -49,9 +50,9 @@ def what_to_expect(history: History, options: Mapping[str, str]) -> Answer:
     """Return how likely each position of the unit is found failed, the likeliest first.
 
     Rows: position, component, probability, low, high, plain (the family's frequency), times (probability / plain),
-    clues (those that speak most for or against), failed, inspected; or, with rows=parts, part, probability, pieces,
-    positions. Curves: "positions", "parts", "clues" (component, clue, ratio with limits, shrunk with limits), "similar"
-    (past jobs), "bands" (stated and happened), "lists" (hits and waste of parts ordered beforehand).
+    clues (those that speak most for or against), failed, inspected. Curves: "parts" (part, probability that any is used,
+    pieces to be expected, positions), "clues" (component, clue, ratio with limits, shrunk with limits), "similar" (past
+    jobs), "bands" (stated and happened), "lists" (hits and waste of parts ordered beforehand).
     Raises QuestionError for a job, family or clue that is not on record.
     """
     request = read_request(history, options)
@@ -67,7 +68,6 @@ def what_to_expect(history: History, options: Mapping[str, str]) -> Answer:
     found = _worked_out(history, request, strips)
     clues = _clues(found)
     positions = _positions(found, clues)
-    as_parts = options["rows"] == "parts"
     sentence, number, about = _sentence(found)
     return Answer(
         question="what-to-expect",
@@ -78,13 +78,13 @@ def what_to_expect(history: History, options: Mapping[str, str]) -> Answer:
         number=number,
         number_about=about,
         method=METHOD,
-        grain="one row per part" if as_parts else "one row per component position",
-        rows=found.parts if as_parts else positions,
-        columns=_PART_COLUMNS if as_parts else _COLUMNS,
+        grain="one row per component position",
+        rows=positions,
+        columns=COLUMNS,
         notes=_notes(found),
         assumptions=_ledger(found),
         curves={
-            "positions": positions, "parts": found.parts, "clues": clues,
+            "parts": found.parts, "clues": clues,
             "similar": similar_jobs(found.request, strips),
             "bands": found.tried.bands(), "lists": _lists(found.tried),
         },
@@ -189,6 +189,17 @@ def _sentence(found: _Found) -> tuple[str, str, str]:
 
 def _notes(found: _Found) -> tuple[str, ...]:
     tried, notes = found.tried, list(found.request.notes)
+    ready = found.parts.filter(pl.col("probability") >= NAMED_FROM).head(MOST_PARTS)
+    if ready.height:
+        told = [f"{part} {percent(chance, 0)}" for part, chance in ready.select("part", "probability").iter_rows()]
+        notes.append(f"Parts and the chance that they are used: {', '.join(told)}.")
+    alike = similar_jobs(found.request, found.strips).head(3)
+    if alike.height:
+        told = [
+            f"{row['job']} ({row['shared']} of {row['of']} clues: {row['found']})"
+            for row in alike.iter_rows(named=True)
+        ]
+        notes.append(f"Most alike of the past: {'; '.join(told)}.")
     slope, skill = tried.slope(), tried.skill()
     if isinstance(slope, TooFew) or isinstance(skill, TooFew):
         notes.append(f"Not tried on past jobs yet: {slope if isinstance(slope, TooFew) else skill}.")
@@ -243,11 +254,11 @@ def _nothing(history: History, sentence: str) -> Answer:
     return Answer(
         question="what-to-expect", as_of=history.as_of, warehouse_version=history.warehouse.version,
         filters=history.scope.filters(), sentence=sentence, method=METHOD, grain="one row per component position",
-        rows=pl.DataFrame(schema={c.name: pl.String for c in _COLUMNS}), columns=_COLUMNS,
+        rows=pl.DataFrame(schema={c.name: pl.String for c in COLUMNS}), columns=COLUMNS,
     )  # fmt: skip
 
 
-_COLUMNS = (
+COLUMNS = (
     Column("position", "Position"),
     Column("component", "Component"),
     Column("probability", "Found failed", "chance that it is found failed", "share"),
@@ -259,23 +270,12 @@ _COLUMNS = (
     Column("failed", "Failed so far", "in full strips of the family"),
     Column("inspected", "Inspected", "in full strips of the family"),
 )
-_PART_COLUMNS = (
-    Column("part", "Part"),
-    Column("probability", "Used", "chance that at least one is used", "share"),
-    Column("pieces", "Pieces expected"),
-    Column("positions", "Positions"),
-)
 
 
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
     request = read_request(history, row)
     if request is None:
         return jobs_behind(history, "select job, '' as because from known_job where false", {})
-    if row.get("rows") == "parts":
-        return jobs_behind(
-            history, "select job, 'used it' as because from known_part_use where part = $part and family = $family",
-            {"part": row["part"], "family": request.arrival.family},
-        )  # fmt: skip
     return jobs_behind(
         history,
         """select job, coalesce(replace(damage_mode, '_', ' '), 'failed') as because from known_component_finding
@@ -289,6 +289,6 @@ WHAT_TO_EXPECT = Question(
     about="What we expect to find inside a unit from complaint, oil and usage, and the parts to have on the shelf",
     for_whom="lead technician",
     ask=what_to_expect,
-    options=(*OPTIONS, Option("rows", "what one row stands for", ("positions", "parts"), "positions")),
+    options=OPTIONS,
     jobs_behind=_jobs_behind,
 )

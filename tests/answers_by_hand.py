@@ -10,6 +10,7 @@ from analytics.answer import Answer, Column
 from analytics.history import History
 from analytics.question import Option, Question
 from tests.answer_by_hand import answer_of
+from tests.comeback_by_hand import COMEBACKS_BY_HAND
 from tests.life_by_hand import LIFE_BY_HAND
 from tests.setting_by_hand import SETTING_BY_HAND
 
@@ -157,6 +158,7 @@ def questions_by_hand() -> dict[str, Question]:
         "parts-usage": parts_usage,
         **SETTING_BY_HAND,
         **LIFE_BY_HAND,
+        **COMEBACKS_BY_HAND,
     }
     return {
         name: Question(

@@ -80,7 +80,7 @@ def component_life_curve(answer: Answer) -> Chart | None:
         alt.Chart(scaled[0]).mark_line(interpolate="step-after").encode(x=across, y=up, **_told_apart(), tooltip=tips),
     ]
     return alt.layer(*layers).properties(
-        width="container", height=260, title=f"Share worn by distance: {_first(answer)}",
+        width="container", height=260, title=["Share worn by distance", _first(answer)],
         description=f"Share worn by distance for {_first(answer)}: steps as found and the fitted line with limits.",
     )  # fmt: skip
 
@@ -115,7 +115,7 @@ def component_life_paper(answer: Answer) -> Chart | None:
         parts["seen"].mark_point(color=SECOND, shape="diamond", size=45, opacity=1),
     ).properties(
         width="container", height=280,
-        title="On Weibull paper: diamonds as found, dots 90 % limits",
+        title=["On Weibull paper", "diamonds as found, dots 90 % limits"],
         description=f"Weibull paper of {_first(answer)}: points as found, fitted line and its limits.",
     )  # fmt: skip
 

@@ -33,7 +33,7 @@ def questions_listed() -> str:
     lines = []
     for question in every_question().values():
         lines.append(f"- **`{question.name}`** (for the {question.for_whom}): {question.about}.")
-        for option in question.options:
+        for option in (option for option in question.options if option.shown):
             choices = f" ({', '.join(option.choices)})" if option.choices else ""
             lines.append(f"  - `--{option.name}`: {option.about}{choices}.")
     return "\n".join(lines)

@@ -20,7 +20,7 @@ def test_readme_lists_commands_and_questions_as_they_are() -> None:
 
 def test_every_command_has_help_and_stands_in_the_readme() -> None:
     readme = README.read_text()
-    assert list(layshaft.commands) == ["demo", "load", "check", "show", "serve", "template"]
+    assert list(layshaft.commands) == ["demo", "load", "check", "show", "acknowledge", "serve", "template"]
     for name, command in layshaft.commands.items():
         shown = CliRunner().invoke(layshaft, [name, "--help"])
         assert shown.exit_code == 0
