@@ -23,7 +23,7 @@ def power_table(settings: Sequence[Settings], ratio: float, share: float = SHARE
     share: of pieces that ordinarily come back. Columns: POWER_SCHEMA. Method: the number of comebacks is binomial;
     given it, the chart alarms with the probability that so many events take it past the threshold last set.
     """
-    if not settings:
+    if not settings or not np.isfinite(settings[0].threshold[-1]):
         return pl.DataFrame(schema=POWER_SCHEMA)
     threshold = float(settings[0].threshold[-1])
     rows = []
