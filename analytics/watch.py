@@ -296,7 +296,7 @@ COLUMNS = (
     Column("shares", "What the jobs share", "more than other jobs of their time and families"),
     Column("fitted", "Fitted", "pieces of the lot fitted in delivered jobs"),
     Column("still_out", "Jobs still out", "with a piece of the lot that has not come back nor been replaced"),
-    Column("in_warranty", "of them in warranty"),
+    Column("in_warranty", "In warranty", "of the jobs still out"),
     Column("on_shelf", "On the shelf", "pieces to set aside"),
     Column("shelf_note", "Shelf"),
     Column("claim", "To claim", "parts and cost of its comebacks, less what the supplier has credited", "money"),
@@ -312,7 +312,7 @@ WATCH = Question(
     for_whom="lead technician",
     ask=watch,
     options=(
-        Option("shuffles", "times the records are shuffled to count false alarms", ("0", "5", "20", "100"), "5"),
+        Option("shuffles", "shuffles to count false alarms", ("0", "5", "20", "100"), "5"),
         Option("acknowledged", "alarms acknowledged, as a JSON list", shown=False),
     ),
     jobs_behind=_jobs_behind,

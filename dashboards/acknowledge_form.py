@@ -22,7 +22,7 @@ def acknowledge_form(page: Page, section: Section, row: Mapping[str, Any]) -> li
     if row.get("acknowledged_on") is not None:
         return [html.P(f"Acknowledged on {row['acknowledged_on']}: {row['note']}", className="hint")]
     note = dmc.TextInput(
-        id=section_id("note", page, section), label="What was done about it", w="100%", maw=560, maxLength=500,
+        id=section_id("note", page, section), label="What was done about it", w="100%", maw=560,
         description="Its months then no longer count as ordinary work.",
     )  # fmt: skip
     button = dmc.Button(

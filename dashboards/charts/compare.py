@@ -20,15 +20,12 @@ def compare_groups(answer: Answer) -> Chart | None:
     frame = shown.select(
         "row",
         pl.col("group").alias("label"),
-        pl.format(
-            "{} of {} expected; raw {}",
-            pl.col("observed").cast(pl.Int64), pl.col("expected").round(1), pl.col("ratio").round(1),
-        ).alias("beside"),
+        pl.format("{} for {}", pl.col("observed").cast(pl.Int64), pl.col("expected").round(1)).alias("beside"),
         pl.coalesce("shrunk", "ratio").alias("value"),
         pl.when(pl.col("shrunk").is_not_null()).then("shrunk_low").otherwise("low").alias("low"),
         pl.when(pl.col("shrunk").is_not_null()).then("shrunk_high").otherwise("high").alias("high"),
     )  # fmt: skip
-    title = f"Times the comebacks expected of the same work, shrunk: {frame.height} of {answer.rows.height}"
+    title = f"Comebacks for those expected, shrunk: {frame.height} of {answer.rows.height}"
     told = "Observed over expected comebacks of each group, drawn towards the common level, with limits."
     return draw_strips(Strips(frame, title, "times expected", told))
 
@@ -64,6 +61,6 @@ def compare_funnel(answer: Answer) -> Chart | None:
     ).properties(
         width="container",
         height=240,
-        title="All groups: within the full lines by chance alone, within the dashed ones as groups spread",
+        title="Full lines: by chance alone; dashed: as groups spread",
         description="Ratio of each group by its expectation, with limits by chance and allowing for spread.",
     )

@@ -21,14 +21,12 @@ def goes_before_comebacks_by_mark(answer: Answer) -> Chart | None:
     frame = shown.select(
         "row",
         pl.col("mark").alias("label"),
-        pl.format("{} of {}; without {} of {}", "back_with", "jobs_with", "back_without", "jobs_without").alias(
-            "beside"
-        ),
+        pl.format("{} of {}", "back_with", "jobs_with").alias("beside"),
         pl.col("odds_ratio").alias("value"),
         "low",
         "high",
         pl.when("stands_out").then(pl.lit(OUT)).otherwise(pl.lit(NOT_OUT)).alias("kind"),
     )
-    title = f"Odds with the mark over odds without; 1 says nothing: {frame.height} of {answer.rows.height}"
+    title = f"Odds with it over odds without: {frame.height} of {answer.rows.height}"
     told = "Odds ratio of each practice or finding, with limits."
     return draw_strips(Strips(frame, title, "odds ratio", told, shapes=(OUT, NOT_OUT)))

@@ -23,15 +23,16 @@ def watch_alarms(answer: Answer) -> Chart | None:
     frame = rows.select(
         "row",
         pl.col("what").alias("label"),
-        pl.format("{} seen, {} expected", "seen", pl.col("expected").round(1)).alias("beside"),
+        pl.format("{} for {}", "seen", pl.col("expected").round(1)).alias("beside"),
         pl.col("ratio").alias("value"),
         "low",
         "high",
         pl.when(acknowledged).then(pl.lit(SEEN_TO)).otherwise(pl.lit(WAITING)).alias("kind"),
     )
+    kinds = (WAITING, SEEN_TO) if frame["kind"].n_unique() > 1 else None
     title = f"Times what ordinary work brings: {frame.height} of {answer.rows.height} alarms"
     told = "Events since each alarm began over those to be expected, with limits."
-    return draw_strips(Strips(frame, title, "times ordinary", told, shapes=(WAITING, SEEN_TO)))
+    return draw_strips(Strips(frame, title, "times ordinary", told, shapes=kinds))
 
 
 def watch_power(answer: Answer) -> Chart | None:
@@ -42,15 +43,20 @@ def watch_power(answer: Answer) -> Chart | None:
     name = pl.format("odds {} times", pl.col("odds_ratio").cast(pl.Int64))
     frame = power.with_columns((100 * pl.col("caught")).alias("caught"), name.alias("bad"))
     names = frame["bad"].unique(maintain_order=True).to_list()
+    legend = alt.Legend(symbolType="stroke", symbolSize=500, symbolOpacity=1, direction="vertical")
     hues = alt.Scale(domain=names, range=[FIRST, SECOND, INK])
     lines = (
         alt.Chart(frame)
         .mark_line(point=True)
         .encode(
-            x=alt.X("fitted:Q", title="pieces of the lot fitted", axis=alt.Axis(tickCount=4)),
+            x=alt.X(
+                "fitted:Q", title="pieces fitted, of which 6 in 1,000 ordinarily come back", axis=alt.Axis(tickCount=4)
+            ),
             y=alt.Y("caught:Q", title="caught, %", scale=alt.Scale(domain=[0, 100]), axis=alt.Axis(tickCount=5)),
-            color=alt.Color("bad:N", title=None, scale=hues),
-            strokeDash=alt.StrokeDash("bad:N", title=None, scale=alt.Scale(domain=names, range=list(_DASHES))),
+            color=alt.Color("bad:N", title=None, scale=hues, legend=legend),
+            strokeDash=alt.StrokeDash(
+                "bad:N", title=None, scale=alt.Scale(domain=names, range=list(_DASHES)), legend=legend
+            ),
             tooltip=[
                 alt.Tooltip("bad:N", title=" "),
                 alt.Tooltip("fitted:Q", title="pieces fitted"),
@@ -62,6 +68,6 @@ def watch_power(answer: Answer) -> Chart | None:
     return alt.layer(lines).properties(
         width="container",
         height=200,
-        title="How surely a bad lot is caught, where 6 in 1,000 pieces come back ordinarily",
+        title="How surely a bad lot is caught",
         description="Chance that a bad lot raises an alarm, by pieces fitted and by how bad it is.",
     )

@@ -44,7 +44,7 @@ def what_to_expect_parts(answer: Answer) -> Chart | None:
         alt.Chart(frame)
         .mark_bar(color=FIRST, height=14)
         .encode(
-            x=alt.X("chance:Q", title="used, %", scale=alt.Scale(domain=[0, 100])),
+            x=alt.X("chance:Q", title="used, %", scale=alt.Scale(domain=[0, 100]), axis=alt.Axis(tickCount=5)),
             y=alt.Y("part:N", title=None, sort=order, axis=alt.Axis(labelLimit=170)),
             tooltip=["part:N", alt.Tooltip("chance:Q", title="used, %", format=".0f"),
                      alt.Tooltip("pieces:Q", title="pieces expected", format=".1f"), "positions:N"],
@@ -66,7 +66,7 @@ def what_to_expect_came_true(answer: Answer) -> Chart | None:
     frame = bands.with_columns((100 * pl.col(name)).alias(name) for name in ("stated", "happened", "low", "high"))
     most = max(*frame["stated"].to_list(), *frame["high"].to_list())
     scale = alt.Scale(domain=[0, most])
-    base = alt.Chart(frame).encode(x=alt.X("stated:Q", title="stated, %", scale=scale))
+    base = alt.Chart(frame).encode(x=alt.X("stated:Q", title="stated, %", scale=scale, axis=alt.Axis(tickCount=6)))
     line = alt.Chart(pl.DataFrame({"stated": [0.0, most]})).mark_line(
         color=SOFT_INK, strokeDash=[4, 3], strokeWidth=1.5
     )
