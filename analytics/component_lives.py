@@ -140,28 +140,32 @@ def left_out_looks(history: History, more: Mapping[str, int], where: str, values
     """Return why looks could not be used and how many, the most first."""
     if history.scope.supplier is not None:
         where, values = "true", {}  # what was left out is told for all suppliers: its part is what is not known
+    joins = (
+        "" if where == "true" else "join known_visit as v using (job_id) join known_position as c using (position_id)"
+    )
     counted = history.query(
         f"""
-        with measured as (
-          select distinct unit_id from known_visit_clock where clock_at is not null
-          union select unit_id from known_unit where register_entry is not null
-        ),
-        left_out as (  -- one row per reason, job and position looked at
-          select why_not, job_id, position_id from known_life_inspection where why_not is not null
-          union all
-          select coalesce(k.why_not, 'usage_unknown'), n.job_id, n.position_id
-          from known_finding as n
-          join known_visit_clock as k on k.job_id = n.job_id and k.clock = 'km'
-          anti join measured as m on m.unit_id = n.unit_id
-        )
-        select o.why_not as reason, count(*)::bigint as left_out
-        from left_out as o
-        join known_visit as v using (job_id)
-        join known_position as c using (position_id)
-        where {where} group by all
+        select why_not as reason, count(*)::bigint as left_out
+        from known_life_inspection {joins} where why_not is not null and {where} group by why_not
         """,
         values,
     )
+    unmeasured = history.query(
+        f"""
+        with measured as (
+          select unit_id from known_visit_clock where clock_at is not null
+          union select unit_id from known_unit where register_entry is not null
+        ),
+        unread as (  -- one row per job of a unit whose clock was never read
+          select job_id, coalesce(why_not, 'usage_unknown') as why_not from known_visit_clock as k
+          anti join measured as m on m.unit_id = k.unit_id where clock = 'km'
+        )
+        select why_not as reason, count(*)::bigint as left_out
+        from known_finding as n join unread using (job_id) {joins} where {where} group by why_not
+        """,
+        values,
+    )
+    counted = pl.concat([counted, unmeasured]).group_by("reason").agg(pl.col("left_out").sum())
     told = {REASONS[reason]: number for reason, number in counted.iter_rows()}
     told |= {REASONS[reason]: number for reason, number in more.items() if number}
     return pl.DataFrame(

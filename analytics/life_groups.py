@@ -120,7 +120,7 @@ def _has_sound(rows: LifeObservations) -> bool:
 
 def _factor(group: pl.DataFrame, rows: LifeObservations, found: LifeEstimate | TooFewToSay) -> float:
     """Return by how much the variance of log B10 grows for lives of one unit and for distances that were imputed."""
-    if not isinstance(found, LifeEstimate) or "unit_id" not in group.columns:
+    if not isinstance(found, LifeEstimate) or group["unit_id"].null_count():
         return 1.0
     factor = 1.0
     if group["unit_id"].n_unique() < group.height:

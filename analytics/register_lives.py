@@ -62,6 +62,8 @@ def register_lives(
     Columns as in component_lives.Lives. `stretches` are those of the same history where they are at hand.
     """
     stretches = register_stretches(history) if stretches is None else stretches
+    if not stretches:
+        return pl.DataFrame(schema=_SCHEMA), {}
     begun = _begun(history, stretches)
     placed, left_out = _placed(begun, stretches)
     told, more = _told(placed, *_looks(history))
@@ -236,4 +238,10 @@ def _within(lives: pl.DataFrame, scope: Scope) -> pl.DataFrame:
     return lives
 
 
-__all__ = ["FROM_NEW", "register_lives"]
+_SCHEMA: dict[str, Any] = {
+    "unit": pl.String, "unit_id": pl.Int32, "job_id": pl.Int32, "started_by": pl.Int32, "origin": pl.String,
+    "family": pl.String, "position": pl.String, "position_id": pl.Int32, "component": pl.String, "duty": pl.String,
+    "fleet": pl.String, "lower": pl.Float64, "upper": pl.Float64, "entry": pl.Float64, "kind": pl.String,
+    "draws": pl.List(pl.Float64), "end_error": pl.Float64, "estimated": pl.Boolean, "named_failed": pl.Boolean,
+    "from_habit": pl.Boolean, "start_day": pl.Int64, "supplier": pl.String, "maker": pl.String,
+}  # fmt: skip
