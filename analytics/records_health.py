@@ -21,7 +21,7 @@ def rows_to_put_right(warehouse: Warehouse) -> pl.DataFrame:
     )
     return warehouse.query(f"""
         select h.record, 'S' || h.source_id || ':' || h.row_number as reference, s.file, s.sheet, h.row_number,
-          h.field, h.reason, h.original
+          h.field, h.reason, h.original, s.style
         from ({parts}) as h join source as s using (source_id)
         order by s.file, s.sheet nulls first, h.row_number, h.record, h.source_id
     """)

@@ -10,6 +10,13 @@ PACK_TOLERANCE_UM = 20  # a measured stack may differ so much from its lines (di
 
 _FLAGS = (
     """
+    -- One row per job dated after the day of the load: a year typed wrong?
+    select 'job' as record, job, unit, 'future_date' as about,
+      'opened ' || opened || coalesce(', handed over ' || delivered, '') || ' lies in the future: a year typed wrong?'
+        as sentence
+    from new.job where greatest(opened, coalesce(delivered, opened)) > current_date + 1
+    """,
+    """
     -- One row per job whose odometer is lower than at the visit before in the same vehicle.
     select 'job' as record, job, unit, 'falling_odometer' as about,
       'odometer ' || odometer_m // 1000 || ' km on ' || opened || ' is below the ' || before_m // 1000

@@ -37,6 +37,7 @@ from ingest.type_rows import type_rows
 from ingest.versions import FORMAT, WarehouseFolder, publish, sweep, writing
 
 MEMORY_LIMIT = "3GB"
+MOST_WRONG_TOLD = 20
 
 
 @dataclass(frozen=True)
@@ -65,6 +66,7 @@ class LoadReport:
     sources: tuple[SourceCount, ...]
     notes: tuple[str, ...]
     standing: dict[str, int]  # rows ever read, by what they are now
+    wrong: tuple[str, ...] = ()  # the first rows of this load to put right, one sentence each
 
     def to_plain(self) -> dict[str, object]:
         """Return totals, counts per file, and the standing of every row ever read, ready for JSON."""
@@ -85,6 +87,7 @@ class LoadReport:
             "files": list(files.values()),
             "standing": self.standing,
             "notes": list(self.notes),
+            "to_put_right": list(self.wrong),
         }
 
 
@@ -110,6 +113,10 @@ def load(
             raise LoadError(
                 f"'{folder}' cannot be written ({str(fault).splitlines()[0]}); nothing was published"
             ) from fault
+        except (RuntimeError, duckdb.InterruptException) as fault:
+            if "nterrupt" in str(fault):  # Ctrl-C while the engine works
+                raise KeyboardInterrupt from fault
+            raise
         except OSError as fault:
             raise LoadError(f"'{fault.filename or folder}': {fault.strerror}; nothing was published") from fault
         finally:
@@ -185,7 +192,7 @@ def _open_load(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], ma
             create table load (load_id integer, loaded_at timestamp, mapping_version varchar);
             create table source (source_id integer, load_id integer, file_id integer, file varchar, sheet varchar,
               record varchar, content_digest varchar, plan_digest varchar, habit boolean, rows_read bigint,
-              replaced boolean, known_content boolean);
+              replaced boolean, known_content boolean, style varchar);
         """)
     first = connection.execute(
         "select coalesce(max(load_id), 0), coalesce(max(source_id), 0), coalesce(max(file_id), 0) "
@@ -200,7 +207,7 @@ def _open_load(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], ma
     for offset, plan in enumerate(plans):
         file_id = files.setdefault(plan.table.file, next_file + len(files))
         connection.execute(
-            "insert into source values ($1, $2, $3, $4, $5, $6, $7, $8, $9, null, false, false)",
+            "insert into source values ($1, $2, $3, $4, $5, $6, $7, $8, $9, null, false, false, null)",
             [
                 next_source + offset, load_id, file_id, str(plan.table.file), plan.table.sheet, plan.record.name,
                 plan.table.content_digest, _plan_digest(plan), FULL_STRIP_LISTS_ONLY_BAD in plan.habits,
@@ -262,6 +269,7 @@ def _decide_record(
     for source_id, plan in plans.items():
         check_units_known(plan)
         typed.append(type_rows(connection, plan, source_id, person_key))
+        connection.execute("update source set style = $1 where source_id = $2", [typed[-1].style, source_id])
     rows = gather(connection, record, typed)
     if plans:
         connection.execute(f"""
@@ -295,7 +303,31 @@ def _report(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], load_
     notes = [
         f"{plan.table.place}: not read: {', '.join(plan.unused_headings)}" for plan in plans if plan.unused_headings
     ]
-    return LoadReport(None, False, tuple(SourceCount(*row) for row in rows), tuple(notes), _standing(connection, "new"))
+    return LoadReport(
+        None,
+        False,
+        tuple(SourceCount(*row) for row in rows),
+        tuple(notes),
+        _standing(connection, "new"),
+        _first_wrong(connection, load_id),
+    )
+
+
+def _first_wrong(connection: duckdb.DuckDBPyConnection, load_id: int) -> tuple[str, ...]:
+    """Return the first rows of this load to put right, each with its place and reason."""
+    parts = " union all ".join(
+        f"select '{r.name}' as record, source_id, row_number, reason from new.held_{r.name} "
+        "where disposition = 'quarantined'"
+        for r in RECORDS
+    )
+    rows = connection.execute(f"""
+        select s.file, s.sheet, h.row_number, h.record, h.reason from ({parts}) as h join source as s using (source_id)
+        where s.load_id = {load_id} order by s.source_id, h.row_number limit {MOST_WRONG_TOLD}
+    """).fetchall()
+    return tuple(
+        f"{Path(file).name}{f', sheet {sheet!r}' if sheet else ''}, row {number} ({record.replace('_', ' ')}): {reason}"
+        for file, sheet, number, record, reason in rows
+    )
 
 
 def _standing(connection: duckdb.DuckDBPyConnection, schema: str) -> dict[str, int]:

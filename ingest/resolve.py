@@ -106,7 +106,8 @@ def _find_candidates(connection: duckdb.DuckDBPyConnection, record: RecordType) 
           {entered} as entered
         from rows_{name} as r semi join chosen as n on n.source_id = r.source_id and n.row_number = r.row_number;
         create temp table candidate as
-        select r.source_id, r.row_number, r.digest, r.key, r.entered, s.load_id, s.file_id as read_in, coalesce(k.file_id, s.file_id) as file_id,
+        select r.source_id, r.row_number, r.digest, r.key, r.entered, s.load_id, s.file_id as read_in,
+          coalesce(k.file_id, s.file_id) as file_id,
           s.content_digest, f.source_id is not null as faulty, f.field, f.reason,
           k.source_id is not null as corrects, t.origin is not null as is_corrected, t.by_source, t.by_row
         from picked as r

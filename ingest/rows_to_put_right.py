@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -26,6 +27,7 @@ from ingest.template_workbook import (
 )  # fmt: skip
 
 COLUMNS = ("record", "reference", "file", "sheet", "row_number", "field", "reason", "original")
+_NUMBERS = (Kind.MEASURE, Kind.READING, Kind.COUNT)
 _ADDED = (CORRECTS, *PLACE_HEADINGS)
 
 
@@ -92,7 +94,7 @@ def _collected(rows: pl.DataFrame, mapping: WorkshopMapping | None) -> list[_She
 
 
 def _place_of(row: Mapping[str, Any]) -> tuple[str, str, str, str, str]:
-    reason = f"{row['field']}: {row['reason']}" if row["field"] else str(row["reason"] or "")
+    reason = str(row["reason"] or "")
     number = "" if row["row_number"] is None else str(row["row_number"])
     return str(row["reference"] or ""), str(row["file"] or ""), str(row["sheet"] or ""), number, reason
 
@@ -115,7 +117,7 @@ def _read_original(row: Mapping[str, Any], record: RecordType, mapping: Workshop
             made.others[f"{heading} (as found)" if ours else heading] = str(text)
             continue
         one, unit = found
-        made.texts[one.name] = _our_word(one, str(text), entry)
+        made.texts[one.name] = _our_word(one, _unmistakable(one, str(text), row.get("style")), entry)
         if unit is not None and (one.dimension is None or unit != one.dimension.written_as):
             made.units[one.name] = unit
     for fixed in entry.fixed if entry else ():
@@ -147,6 +149,27 @@ def _field_of(heading: str, record: RecordType, entry: SheetMapping | None) -> t
     return understand(record, heading)
 
 
+def _unmistakable(one: Field, text: str, style: str | None) -> str:
+    """Return a number with a decimal point and a date year first, as far as the sheet's own style tells them."""
+    told = json.loads(style) if style else {}
+    mark, order = told.get("decimal", {}).get(one.name), told.get("date_order", {}).get(one.name)
+    if mark is not None and one.kind in (Kind.MEASURE, Kind.READING, Kind.COUNT):
+        other = "," if mark == "." else "."
+        plain = text.replace(" ", "").replace(other, "").replace(mark, ".")
+        return plain if re.fullmatch(r"[-+]?\d+(\.\d+)?", plain) and _grouped(text, other, mark) else text
+    found = re.fullmatch(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})", text.strip()) if order in ("day", "month") else None
+    if one.kind is Kind.DATE and found:
+        day, month = (found[1], found[3]) if order == "day" else (found[3], found[1])
+        return f"{found[4]}-{int(month):02d}-{int(day):02d}" if 1 <= int(month) <= 12 else text
+    return text
+
+
+def _grouped(text: str, other: str, mark: str) -> bool:
+    """Return whether thousands marks, where there are any, stand between groups of three digits."""
+    whole = text.strip().split(mark)[0]
+    return other not in whole or re.fullmatch(rf"[-+]?\d{{1,3}}(\{other}\d{{3}})+", whole) is not None
+
+
 def _our_word(one: Field, text: str, entry: SheetMapping | None) -> str:
     return entry.words.get(one.name, {}).get(fold_word(text), text) if entry else text
 
@@ -158,5 +181,7 @@ def _write_sheet(workbook: xlsxwriter.Workbook, styles: WorkbookStyles, sheet: _
     for number, cells in enumerate(sheet.rows, 1):
         for column, (heading, one) in enumerate(headings):
             text = cells.get(heading)
-            if text:
+            if text and one is not None and one.kind in _NUMBERS and re.fullmatch(r"[-+]?\d+(\.\d+)?", text):
+                page.write_number(number, column, float(text), styles.plain)
+            elif text:
                 page.write_string(number, column, text, styles.plain if one is None else styles.text)

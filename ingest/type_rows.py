@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import difflib
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -27,6 +29,7 @@ from ingest.vocabularies import FLAG_WORDS, QUANTITIES, Quantity
 
 EARLIEST, LATEST = "1950-01-01", "2100-01-01"
 BLANKS = " \t\r\n\u00a0"
+MOST_HINTS = 200  # different unknown words of a column that get the nearest known one
 _MAY_NEED_TRIMMING = (Kind.TEXT, Kind.PERSON, Kind.DATE)
 
 
@@ -51,6 +54,7 @@ class TypedRows:
     sql: str
     columns: frozenset[str]
     corrects: bool
+    style: str  # how numbers and dates are written in the sheet, as JSON
 
 
 def type_rows(connection: duckdb.DuckDBPyConnection, plan: SheetPlan, source_id: int, person_key: str) -> TypedRows:
@@ -86,7 +90,16 @@ def type_rows(connection: duckdb.DuckDBPyConnection, plan: SheetPlan, source_id:
         f"({sql}){_refused(connection, plan, source_id)}",
         frozenset(column.field.column for column in columns),
         plan.corrects is not None,
+        _style_of(plan),
     )
+
+
+def _style_of(plan: SheetPlan) -> str:
+    """Return how the sheet writes numbers and dates, so that its rows to put right can be handed out unmistakably."""
+    numbers = (Kind.MEASURE, Kind.READING, Kind.COUNT)
+    decimals = {c.field.name: c.decimal for c in plan.columns if c.field.kind in numbers}
+    dates = {c.field.name: c.date_order for c in plan.columns if c.field.kind is Kind.DATE and c.date_order}
+    return json.dumps({"decimal": decimals, "date_order": dates})
 
 
 @dataclass(frozen=True)
@@ -184,6 +197,11 @@ def _order_test(first: Field, second: Field) -> str:
     return f"when {b} < {a} then [{quoted(second.name)}, {sentence}]"
 
 
+def _known_words(column: ColumnPlan) -> dict[str, str]:
+    flags = {word: str(value).lower() for word, value in FLAG_WORDS.items()}
+    return {**(flags if column.field.kind is Kind.FLAG else {}), **column.words}
+
+
 @dataclass(frozen=True)
 class _Reader:
     """Write the SQL of one sheet's columns."""
@@ -198,7 +216,8 @@ class _Reader:
         field = column.field
         text = quoted(column.fixed) if column.fixed is not None else self.texts.of(column.source)
         if field.kind is Kind.TEXT:
-            return TypedColumn(field, text, "NULL")
+            words = self.words_in_use(column) if column.words else {}
+            return TypedColumn(field, f"coalesce({lookup_sql(text, words)}, {text})" if words else text, "NULL")
         if field.kind is Kind.PERSON:
             return TypedColumn(field, f"md5({quoted(self.person_key)} || lower({text}))", "NULL")
         if field.kind is Kind.WORD or field.kind is Kind.FLAG:
@@ -221,23 +240,31 @@ class _Reader:
             what, value = "yes or no", f"({value})::boolean"
         else:
             what = f"one of the words of '{field.vocabulary}' ({', '.join(dict.fromkeys(column.words.values()))})"
-        sentence = self.expected(column, text, what)
+        sentence = f"{self.expected(column, text, what)} || {self.meant(column, text)}"
         return TypedColumn(field, value, f"case when {field.column} is null and {text} is not null then {sentence} end")
 
     def words_in_use(self, column: ColumnPlan) -> dict[str, str]:
         """Return the spellings of this column that mean a word, the most frequent first, so that lookup is short."""
-        known = {**column.words}
-        if column.field.kind is Kind.FLAG:
-            known = {**{word: str(value).lower() for word, value in FLAG_WORDS.items()}, **known}
+        known = _known_words(column)
+        return {text: known[fold(text)] for text in self.texts_in_use(column) if fold(text) in known}
+
+    def texts_in_use(self, column: ColumnPlan) -> list[str]:
+        """Return the different texts of a column, the most frequent first."""
         if column.fixed is not None:
-            used = [column.fixed]
-        else:
-            rows = self.connection.execute(
-                f"select t from (select {column.source} as t, count(*) as n from {self.plan.table.raw_table} "
-                "group by 1) where t is not null order by n desc, t limit 100000"
-            ).fetchall()
-            used = [row[0] for row in rows]
-        return {text: known[fold(text)] for text in used if fold(text) in known}
+            return [column.fixed]
+        rows = self.connection.execute(
+            f"select t from (select {column.source} as t, count(*) as n from {self.plan.table.raw_table} "
+            "group by 1) where t is not null order by n desc, t limit 100000"
+        ).fetchall()
+        return [row[0] for row in rows]
+
+    def meant(self, column: ColumnPlan, text: str) -> str:
+        """Return SQL for the known word nearest to an unknown one, '' where none is near."""
+        known = _known_words(column)
+        unknown = [used for used in self.texts_in_use(column) if used.strip() and fold(used) not in known]
+        near = {used: difflib.get_close_matches(fold(used), known, n=1, cutoff=0.75) for used in unknown[:MOST_HINTS]}
+        hints = {used: f"; did you mean '{found[0]}'?" for used, found in near.items() if found}
+        return f"coalesce({lookup_sql(text, hints)}, '')" if hints else "''"
 
     def date(self, column: ColumnPlan, text: str) -> TypedColumn:
         name = column.field.column

@@ -82,5 +82,11 @@ def told(report: LoadReport, dry_run: bool) -> str:
     else:
         lines.append(f"Nothing new: version {report.version} stands.")
     if totals["quarantined"]:
-        lines.append("Rows to put right: see them with 'layshaft check'.")
+        lines.append("Rows to put right:")
+        lines += report.wrong
+        more = totals["quarantined"] - len(report.wrong)
+        if more > 0:
+            lines.append(f"... and {more} more")
+        if not dry_run:
+            lines.append("'layshaft check' lists them all; with --export it writes them to a workbook to correct.")
     return "\n".join(lines)

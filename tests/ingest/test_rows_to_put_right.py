@@ -9,6 +9,9 @@ import duckdb
 import polars as pl
 import pytest
 
+from analytics.records_health import rows_to_put_right
+from analytics.warehouse_file import open_warehouse
+from ingest.load import load
 from ingest.mapping import WorkshopMapping, read_mapping
 from ingest.match_headings import plan_sheets
 from ingest.plan import LoadError, SheetPlan
@@ -48,7 +51,7 @@ def test_texts_come_back_under_our_headings_with_their_place(tmp_path: Path) -> 
     assert plan.unused_headings == ("Bemerkung",)
     assert rows == [
         {
-            "row_number": 2, "corrects": "S12:45", "file": "f.csv", "row": "45", "reason": "job: not known",
+            "row_number": 2, "corrects": "S12:45", "file": "f.csv", "row": "45", "reason": "not known",
             "job": "J9", "position": "=2nd", "ring_gap (mm)": "1,x", "Bemerkung": "laut",
         }
     ]  # fmt: skip
@@ -92,7 +95,7 @@ def test_a_row_that_is_wrong_again_keeps_one_place(tmp_path: Path) -> None:
         "position": "?",
     }
     [(_, [one])] = round_trip(tmp_path / "right.xlsx", [row("finding", 2, original, "right.xlsx")])
-    assert (one["corrects"], one["file"], one["reason"]) == ("S12:2", "right.xlsx", "job: not known")
+    assert (one["corrects"], one["file"], one["reason"]) == ("S12:2", "right.xlsx", "not known")
 
 
 def test_a_workshops_own_column_called_reason_is_kept_apart(tmp_path: Path) -> None:
@@ -127,3 +130,27 @@ def test_nothing_to_put_right_is_a_workbook_that_says_so(tmp_path: Path) -> None
 def test_a_frame_without_the_columns_is_refused(tmp_path: Path) -> None:
     with pytest.raises(LoadError, match="lack the column 'reference'"):
         write_rows_to_put_right(pl.DataFrame({"record": ["job"]}), tmp_path / "right.xlsx")
+
+
+def test_a_decimal_comma_and_a_day_first_date_are_handed_out_unmistakably(tmp_path: Path) -> None:
+    """What the sheet itself settled must not have to be settled again: 198.350 was 198350 there, 03.04. was in April."""
+    files = tmp_path / "files"
+    files.mkdir()
+    (files / "families.csv").write_text("family,kind\nK4,gearbox\n")
+    (files / "units.csv").write_text("unit,family\nU1,K4\n")
+    (files / "jobs.csv").write_text(
+        "job;unit;kind;opened;odometer (km)\nJ1;U1;full rebuild;03.04.2020;81.250,5\nJ2;U9;full rebuild;31.05.2021;198.350\n"
+    )
+    first = load(tmp_path / "records", [files])
+    assert first.standing["quarantined"] == 1
+    warehouse = open_warehouse(tmp_path / "records")
+    write_rows_to_put_right(rows_to_put_right(warehouse), tmp_path / "wrong.xlsx")
+    warehouse.close()
+    (files / "more.csv").write_text("unit,family\nU9,K4\n")
+    (files / "more.csv").rename(tmp_path / "unit.csv")
+    second = load(tmp_path / "records", [tmp_path / "wrong.xlsx", tmp_path / "unit.csv"])
+    assert second.standing["quarantined"] == 0
+    warehouse = open_warehouse(tmp_path / "records")
+    found = warehouse.query("select opened::varchar as opened, odometer_m from job where job = 'J2'").row(0)
+    warehouse.close()
+    assert found == ("2021-05-31", 198_350_000)
