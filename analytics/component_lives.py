@@ -146,22 +146,22 @@ def left_out_looks(history: History, more: Mapping[str, int], where: str, values
     counted = history.query(
         f"""
         select why_not as reason, count(*)::bigint as left_out
-        from known_life_inspection {joins} where why_not is not null and {where} group by why_not
+        from known_life_inspection {joins}
+        where why_not is not null and state is distinct from 'renewed' and {where} group by why_not
         """,
         values,
     )
     unmeasured = history.query(
         f"""
         with measured as (
-          select unit_id from known_visit_clock where clock_at is not null
-          union select unit_id from known_unit where register_entry is not null
+          select distinct unit_id from known_life_inspection
         ),
         unread as (  -- one row per job of a unit whose clock was never read
           select job_id, coalesce(why_not, 'usage_unknown') as why_not from known_visit_clock as k
           anti join measured as m on m.unit_id = k.unit_id where clock = 'km'
         )
-        select why_not as reason, count(*)::bigint as left_out
-        from known_finding as n join unread using (job_id) {joins} where {where} group by why_not
+        select if(n.failed is null and n.grade is null, 'not_graded', why_not) as reason, count(*)::bigint as left_out
+        from known_finding as n join unread using (job_id) {joins} where {where} group by all
         """,
         values,
     )
