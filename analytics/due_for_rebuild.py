@@ -18,6 +18,7 @@ from analytics.question import Question, QuestionError
 from analytics.wording import count_of
 
 LOOK_BACKS = 5  # years looked back at, one after the other
+USUAL_SCATTER, USUAL_WEIGHT = 1.5, 8  # of counts against what parts alone would make them, and its weight in look-backs
 SHOWN_UNITS = 10  # of each fleet
 METHOD = (
     "For every part of every running unit on a register: the chance that it wears out within the distance the unit "
@@ -48,8 +49,9 @@ def due_for_rebuild(history: History, options: Mapping[str, str]) -> Answer:
     forecasts, worn = fleet_forecasts(whole)
     chosen = [f for f in forecasts if history.scope.fleet in (None, f.fleet)]
     past = _backtest(whole) if chosen else pl.DataFrame(schema=_BACKTEST)
+    scatter = _scatter(past)
     past = past.filter(pl.col("fleet") == history.scope.fleet) if history.scope.fleet else past
-    rows = _rows(whole, chosen)
+    rows = _rows(whole, chosen, scatter)
     sentence, number, about = _sentence(rows, past, forecasts, worn)
     return Answer(
         question="due-for-rebuild",
@@ -64,7 +66,7 @@ def due_for_rebuild(history: History, options: Mapping[str, str]) -> Answer:
         rows=rows,
         columns=_COLUMNS,
         notes=_notes(past),
-        assumptions=_ledger(chosen, worn),
+        assumptions=_ledger(chosen, worn, scatter),
         curves={"backtest": past, "units": _every_unit(chosen)},
     )
 
@@ -81,13 +83,14 @@ def _came(history: History, since: dt.date) -> dict[str, dt.date]:
     return {unit: opened for _, unit, opened in found.iter_rows()}
 
 
-def _rows(history: History, forecasts: list[FleetForecast]) -> pl.DataFrame:
+def _rows(history: History, forecasts: list[FleetForecast], scatter: float) -> pl.DataFrame:
     came = _came(history, history.as_of - dt.timedelta(days=DAYS))
     fleets = _fleet_of(history)
     rows: list[dict[str, Any]] = []
     for f in sorted(forecasts, key=lambda f: (-f.expected, f.fleet)):
+        low, high = _limits(f, scatter)
         rows.append(
-            {"fleet": f.fleet, "units": f.units, "expected": f.expected, "low": f.lower, "high": f.upper,
+            {"fleet": f.fleet, "units": f.units, "expected": f.expected, "low": low, "high": high,
              "last_year": sum(1 for unit in came if fleets.get(unit) == f.fleet)}
         )  # fmt: skip
         rows += [
@@ -112,32 +115,50 @@ def _fleet_of(history: History) -> dict[str, str]:
     return {unit: fleet for unit, fleet in found.iter_rows() if fleet is not None}
 
 
+def _limits(forecast: FleetForecast, scatter: float) -> tuple[int, int]:
+    """Return the limits of the count, drawn apart by the root of how much more counts scatter than parts alone."""
+    wide = float(np.sqrt(scatter))
+    low = round(forecast.expected - wide * (forecast.expected - forecast.lower))
+    high = round(forecast.expected + wide * (forecast.upper - forecast.expected))
+    return max(low, 0), min(high, forecast.units)
+
+
+def _scatter(past: pl.DataFrame) -> float:
+    """Return the mean square of (came - expected) over its own deviation, USUAL_WEIGHT look-backs of USUAL_SCATTER in it.
+
+    Seasons, contracts and who else has a bench free move a fleet's counts beside the wear of parts; at least 1.
+    """
+    squares = float(past.select(((pl.col("came") - pl.col("expected")) ** 2 / pl.col("variance")).sum()).item() or 0)
+    return max(1.0, (squares + USUAL_WEIGHT * USUAL_SCATTER) / (past.height + USUAL_WEIGHT))
+
+
 def _backtest(history: History) -> pl.DataFrame:
     """Return what would have been said on the same day of earlier years, and what came within the year after it.
 
-    Each forecast sees only what was known on its day. The plain rule says that as many will come as came the year
-    before.
+    Each forecast sees only what was known on its day, the scatter of earlier look-backs included. The plain rule says
+    that as many will come as came the year before.
     """
-    rows = []
-    for back in range(1, LOOK_BACKS + 1):
+    past = pl.DataFrame(schema=_BACKTEST)
+    for back in range(LOOK_BACKS, 0, -1):
         then = history.on(history.as_of - dt.timedelta(days=back * DAYS))
         forecasts, _ = fleet_forecasts(then)
-        if not forecasts:
-            break
         after = {
             unit for unit, day in _came(history, then.as_of).items() if day <= then.as_of + dt.timedelta(days=DAYS)
         }
         before, fleets = _came(then, then.as_of - dt.timedelta(days=DAYS)), _fleet_of(then)
+        scatter = _scatter(past)
+        rows = []
         for f in forecasts:
             came = sum(1 for unit in f.likeliest["unit"].to_list() if unit in after)
             last = sum(1 for unit in before if fleets.get(unit) == f.fleet)
-            rows.append((f.fleet, then.as_of, f.units, f.expected, f.lower, f.upper, came, last))
-    return pl.DataFrame(rows, schema=_BACKTEST, orient="row").sort("as_of", "fleet")
+            rows.append((f.fleet, then.as_of, f.units, f.expected, f.variance, *_limits(f, scatter), came, last))
+        past = pl.concat([past, pl.DataFrame(rows, schema=_BACKTEST, orient="row")])
+    return past.sort("as_of", "fleet")
 
 
 _BACKTEST: dict[str, type[pl.DataType]] = {
-    "fleet": pl.String, "as_of": pl.Date, "units": pl.Int64, "expected": pl.Float64, "low": pl.Int64,
-    "high": pl.Int64, "came": pl.Int64, "last_year": pl.Int64,
+    "fleet": pl.String, "as_of": pl.Date, "units": pl.Int64, "expected": pl.Float64, "variance": pl.Float64,
+    "low": pl.Int64, "high": pl.Int64, "came": pl.Int64, "last_year": pl.Int64,
 }  # fmt: skip
 _SCHEMA: dict[str, type[pl.DataType]] = {
     "fleet": pl.String, "unit": pl.String, "units": pl.Int64, "expected": pl.Float64, "low": pl.Int64,
@@ -189,7 +210,7 @@ def _notes(past: pl.DataFrame) -> tuple[str, ...]:
     )
 
 
-def _ledger(forecasts: list[FleetForecast], worn: int) -> tuple[Assumption, ...]:
+def _ledger(forecasts: list[FleetForecast], worn: int, scatter: float) -> tuple[Assumption, ...]:
     if not forecasts:
         return ()
     known = [float(np.mean(f.likeliest["known"].to_numpy())) for f in forecasts]
@@ -199,7 +220,11 @@ def _ledger(forecasts: list[FleetForecast], worn: int) -> tuple[Assumption, ...]
         Assumption("Running units on a register", sum(units), None),
         Assumption("Worn lives on the road that it rests on", worn, None),
         Assumption(
-            f"A part of unknown age ({1 - share:.0%} of the parts) takes the mean chance of its kind in the fleet"
+            f"A part of unknown age ({1 - share:.0%} of the parts) is taken as old as its unit, times how such parts wore so far"
+        ),
+        Assumption(
+            f"Limits allow for counts that scatter {scatter:.2f} times as much as the wear of parts alone, from the years "
+            "looked back at"
         ),
         Assumption("A unit goes on at the pace of its last year, and comes here as often as such units did so far"),
     )

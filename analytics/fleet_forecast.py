@@ -14,7 +14,7 @@ from analytics.estimators.life_models import WEIBULL
 from analytics.estimators.life_observations import LifeObservations, binned
 from analytics.history import History
 from analytics.life_groups import observations_of
-from analytics.register_lives import register_lives
+from analytics.register_lives import lives_of_unknown_age, register_lives
 from analytics.register_stretches import Stretch, day_number, register_stretches
 from analytics.scope import Scope
 
@@ -35,9 +35,9 @@ OTHERS = "other parts"
 class FleetForecast:
     """Hold what one fleet's units are expected to do within DAYS.
 
-    fleet; units running; expected number that come in worn; lower, upper (whole numbers, 90 %); cumulative (chance of
-    k or fewer); likeliest: unit, chance, distance (km), what (the part likeliest to bring it in), known (share of its
-    parts whose age is known).
+    fleet; units running; expected number that come in worn and its variance; lower, upper (whole numbers, 90 %);
+    likeliest: unit, chance, run (km so far), what (the part likeliest to bring it in) and its share of the hazard,
+    known (share of its parts whose age is known).
     """
 
     fleet: str
@@ -45,7 +45,7 @@ class FleetForecast:
     expected: float
     lower: int
     upper: int
-    cumulative: Numbers
+    variance: float
     likeliest: pl.DataFrame
 
 
@@ -54,8 +54,9 @@ def fleet_forecasts(history: History) -> tuple[list[FleetForecast], int]:
 
     Chance of a part: conditional on the distance it has run, within the unit's own pace for a year. Lives: per
     component, Weibull and lognormal mixed over what is known of them, ages scaled by family and duty (each borrowing
-    LENT worn lives from the others). A part of unknown age takes the mean chance of its kind in the fleet. Units that
-    retire within the year are allowed for by the share that did in the last three.
+    LENT worn lives from the others). A part of unknown age is taken as old as its unit, times how much more or less
+    often such parts of its kind wore out so far than that would have made them. Units that retire within the year are
+    allowed for by the share that did in the last three.
     """
     # Of the stretches that run on into one another the last one is where the unit is now.
     stretches = register_stretches(history)
@@ -67,18 +68,19 @@ def fleet_forecasts(history: History) -> tuple[list[FleetForecast], int]:
     worn = int(lives["upper"].count())
     if worn < FEWEST_WORN:
         return [], worn
-    lives = _kinds(lives)
+    lives = _kinds(lives, lives)
     seats = _seats(history, lives, running)
-    chances = _chances(lives, seats)
+    unknown = _kinds(lives_of_unknown_age(history, stretches), lives)
+    chances = _chances(lives, seats, unknown)
     stay = 1 - _retiring(history, stretches) / 2
     return _by_fleet(seats, chances, running, stay), worn
 
 
-def _kinds(lives: pl.DataFrame) -> pl.DataFrame:
+def _kinds(rows: pl.DataFrame, lives: pl.DataFrame) -> pl.DataFrame:
     """Name the life each part is given: its component's, or one for all components in which few are worn."""
     worn = lives.group_by("component").agg(pl.col("upper").count().alias("worn"))
     own = worn.filter(pl.col("worn") >= KIND_NEEDS)["component"].to_list()
-    return lives.with_columns(
+    return rows.with_columns(
         pl.when(pl.col("component").is_in(own)).then("component").otherwise(pl.lit(OTHERS)).alias("kind_of_life"),
         pl.concat_str(pl.col("family"), pl.col("duty").fill_null("not known"), separator="/").alias("cell"),
     )
@@ -120,7 +122,7 @@ def _seats(history: History, lives: pl.DataFrame, running: list[Stretch]) -> pl.
     )
 
 
-def _chances(lives: pl.DataFrame, seats: pl.DataFrame) -> Numbers:
+def _chances(lives: pl.DataFrame, seats: pl.DataFrame, unknown: pl.DataFrame) -> Numbers:
     """Return each seat's chance of bringing its unit in within a year, shape (DRAWS, seats)."""
     chances = np.zeros((DRAWS, seats.height))
     place = np.arange(seats.height)
@@ -133,32 +135,50 @@ def _chances(lives: pl.DataFrame, seats: pl.DataFrame) -> Numbers:
         told = _life_of_kind(mine)
         if told is None:
             continue
-        mixtures, factor, error, middle = told
         own = seats[where.tolist()]
-        cells = own["cell"].to_list()
-        names = sorted(set(cells))
-        index = np.array([names.index(c) for c in cells])
-        log_factor = np.array([factor.get(c, 0.0) for c in names])
-        wide = np.array([error.get(c, middle) for c in names])
-        drawn = log_factor + wide * rng.standard_normal((DRAWS, len(names)))
-        age, further = own["age"].to_numpy(), own["further"].to_numpy()
-        known = np.isfinite(age.astype(float))
-        scale = np.exp(-drawn[:, index])
-        start = np.where(known, age.astype(float), 0.0)
-        p = _chance(mixtures, start * scale, (start + further) * scale, rng)
-        fleets = own["fleet"].to_numpy()
-        for fleet in np.unique(fleets):
-            inside = fleets == fleet
-            source = inside & known if (inside & known).any() else known
-            if source.any():
-                p[:, inside & ~known] = p[:, source].mean(axis=1, keepdims=True)
+        p = _year_ahead(own, told, rng)
+        loose = own["age"].is_null().to_numpy()
+        if loose.any():
+            past = unknown.filter(pl.col("kind_of_life") == kind)
+            p[:, loose] = _often(p[:, loose], past, told, rng)
         chances[:, where] = p
     return chances
 
 
+_Told = tuple[list[LifeMixture], dict[str, float], dict[str, float], float]
+
+
+def _year_ahead(seats: pl.DataFrame, told: _Told, rng: np.random.Generator) -> Numbers:
+    """Return the chances of seats of one kind, parts of unknown age taken as old as their unit."""
+    start = seats.select(pl.coalesce("age", "run")).to_series().to_numpy()
+    return _between(seats["cell"].to_list(), start, start + seats["further"].to_numpy(), told, rng)
+
+
+def _between(cells: list[str], start: Numbers, end: Numbers, told: _Told, rng: np.random.Generator) -> Numbers:
+    """Return the chances of wearing out between two distances (km), shape (DRAWS, parts)."""
+    mixtures, factor, error, middle = told
+    names = sorted(set(cells))
+    index = np.array([names.index(c) for c in cells])
+    log_factor = np.array([factor.get(c, 0.0) for c in names])
+    wide = np.array([error.get(c, middle) for c in names])
+    scale = np.exp(-(log_factor + wide * rng.standard_normal((DRAWS, len(names))))[:, index])
+    return _chance(mixtures, start * scale, end * scale, rng)
+
+
+def _often(p: Numbers, past: pl.DataFrame, told: _Told, rng: np.random.Generator) -> Numbers:
+    """Return chances of parts of unknown age, their hazard times how often such parts wore out against expectation."""
+    expected = 0.0
+    if past.height:
+        seen = _between(past["cell"].to_list(), past["from_km"].to_numpy(), past["to_km"].to_numpy(), told, rng)
+        expected = float(-np.log1p(-np.minimum(seen, 1 - 1e-9)).mean(axis=0).sum())
+    worn = float(past["worn"].sum())
+    times = rng.gamma(worn + 1.0, 1 / (expected + 1.0), DRAWS)
+    return np.asarray(-np.expm1(times[:, None] * np.log1p(-np.minimum(p, 1 - 1e-9))))
+
+
 def _life_of_kind(
     lives: pl.DataFrame,
-) -> tuple[list[LifeMixture], dict[str, float], dict[str, float], float] | None:
+) -> _Told | None:
     """Return the life at standard age, and each family and duty's log factor on life with its error."""
     rows = observations_of(lives)
     fit = fit_life(binned(rows, BIN), WEIBULL)
@@ -223,10 +243,12 @@ def _by_fleet(seats: pl.DataFrame, chances: Numbers, running: list[Stretch], sta
         counts = (rng.random(chance.shape) < chance).sum(axis=1)
         cumulative = np.cumsum(np.bincount(counts, minlength=len(labels) + 1)) / len(counts)
         lower, upper = mid_point_limits(cumulative, LEVEL)
+        # The counts' own variance would carry the noise of the draws: it is taken apart instead.
+        variance = float((chance * (1 - chance)).sum(axis=1).mean() + chance.sum(axis=1).var(ddof=1))
         middle = hazard.mean(axis=0)
         forecasts.append(
             FleetForecast(
-                fleet, len(labels), float(chance.mean(axis=0).sum()), lower, upper, cumulative,
+                fleet, len(labels), float(chance.mean(axis=0).sum()), lower, upper, variance,
                 _likeliest(rows, labels, first, chance.mean(axis=0), middle),
             )
         )  # fmt: skip

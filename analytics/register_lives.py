@@ -77,6 +77,49 @@ def register_lives(
     return _within(told, history.scope), left_out | more
 
 
+def lives_of_unknown_age(history: History, stretches: list[Stretch]) -> pl.DataFrame:
+    """Return between which distances of their units parts of unknown age were followed, and whether they ended worn.
+
+    One row per position that held such a part when its unit was first followed on its own clock: component, family,
+    duty, from_km, to_km, worn. Where a visit ended it, the distance is that share of the stretch's which the days to
+    the visit are of its days.
+    """
+    first: dict[int, Stretch] = {}
+    for stretch in stretches:
+        first.setdefault(stretch.unit_id, stretch)
+    table = pl.DataFrame(
+        [
+            (s.unit_id, s.duty, s.from_day, s.to_day, s.from_at / 1000, s.to_at / 1000)
+            for s in first.values()
+            if s.group == 0
+        ],
+        schema={"unit_id": pl.Int32, "duty": pl.String, "from_day": pl.Int64, "to_day": pl.Int64,
+                "from_km": pl.Float64, "end_km": pl.Float64}, orient="row",
+    )  # fmt: skip
+    begun = _begun(history, stretches).filter((pl.col("started_by") == FROM_NEW) & (pl.col("origin") == "not_known"))
+    ends = history.query(
+        """
+        select l.unit_id, l.position_id, l.job_id as ended_by, v.opened, l.state in ('cause', 'failed') as worn
+        from known_life_inspection as l join known_visit as v using (job_id) where l.renews is not null order by all
+        """
+    ).with_columns((pl.col("opened") - dt.date(1970, 1, 1)).dt.total_days().alias("end_day"))
+    told = begun.join(table, on="unit_id").join(
+        ends, on=["unit_id", "position_id", "ended_by"], how="left", maintain_order="left"
+    )
+    until = pl.min_horizontal("to_day", "end_day")
+    share = (until - pl.col("from_day")) / (pl.col("to_day") - pl.col("from_day"))
+    return told.filter((pl.col("to_day") > pl.col("from_day")) & (until > pl.col("from_day"))).select(
+        "component",
+        "family",
+        "duty",
+        "from_km",
+        (pl.col("from_km") + (pl.col("end_km") - pl.col("from_km")) * share).alias("to_km"),
+        (pl.col("worn").fill_null(value=False) & (pl.col("end_day") <= pl.col("to_day")).fill_null(value=False)).alias(
+            "worn"
+        ),
+    )
+
+
 def _begun(history: History, stretches: list[Stretch]) -> pl.DataFrame:
     """Return every life of a followed unit with where it begins on its clocks, and the job that ended it."""
     units = pl.DataFrame({"unit_id": sorted({s.unit_id for s in stretches})}, schema={"unit_id": pl.Int32})
