@@ -30,74 +30,75 @@ _CTES = """
 link as (  -- one row per comeback known on the day: given, or inferred where none is given for that job
   select * from known_comeback_link where given or given_from is null or given_from > $as_of
 ),
-reading as (  -- one row per unit, fitting and day with an odometer
-  select unit, seen as day, max(odometer_m) as odometer_m from known_sighting where odometer_m is not null group by all
-  union
-  select unit, opened, max(odometer_m) from known_job where odometer_m is not null group by all
+sighted as (  -- one row per sighting, by the number of its unit
+  select u.unit_id, s.seen, s.odometer_m, s.state, s.source from known_sighting as s join known_unit as u using (unit)
+),
+placement as (  -- one row per fitting, by the number of its unit
+  select u.unit_id, t.fitted_from, t.fleet, t.duty from known_fitting as t join known_unit as u using (unit)
+),
+reading as (  -- one row per odometer read
+  select unit_id, seen as day, odometer_m from sighted where odometer_m is not null
+  union all
+  select unit_id, opened, odometer_m from known_job where odometer_m is not null
 ),
 placed as (
   select r.*, t.fitted_from from reading as r
-  asof left join known_fitting as t on t.unit = r.unit and t.fitted_from <= r.day
+  asof left join placement as t on t.unit_id = r.unit_id and t.fitted_from <= r.day
 ),
 span as (  -- one row per unit and fitting
-  select unit, fitted_from, max(odometer_m) - min(odometer_m) as metres, max(day) - min(day) as days
+  select unit_id, fitted_from, max(odometer_m) - min(odometer_m) as metres, max(day) - min(day) as days
   from placed group by all
 ),
 pace as (  -- one row per unit: metres a day while it was watched long enough to tell
-  select unit, sum(metres)::double / sum(days) as metres_a_day, sum(days) as days
-  from span where metres > 0 and days > 0 group by unit having sum(days) >= 60
-),
-independent as (  -- one row per unit and sighting that does not owe itself to a comeback
-  select unit, seen from known_sighting
-  where source in ('register', 'routine') and coalesce(state, 'running') = 'running'
-),
-ended as (  -- one row per unit and sighting that ends observation: retired or opened elsewhere
-  select unit, seen, state from known_sighting where state in ('retired', 'opened_elsewhere')
+  select unit_id, sum(metres)::double / sum(days) as metres_a_day, sum(days) as days
+  from span where metres > 0 and days > 0 group by unit_id having sum(days) >= 60
 ),
 delivered as (  -- one row per job handed over, an inspection aside
   select j.job, j.job_id, j.unit, j.unit_id, u.family, j.kind, j.technician, coalesce(j.fleet, t.fleet) as fleet,
     coalesce(j.duty, t.duty) as duty, j.opened, j.delivered, j.odometer_m, j.warranty_months, j.warranty_distance_m,
     u.register_entry, j.refitted_by
   from known_job as j
-  join known_unit as u using (unit)
-  asof left join known_fitting as t on t.unit = j.unit and t.fitted_from <= j.opened
+  join known_unit as u using (unit_id)
+  asof left join placement as t on t.unit_id = j.unit_id and t.fitted_from <= j.opened
   where j.delivered is not null and j.kind <> 'inspection'
 ),
+linked as (  -- one row per comeback of a job handed over
+  select j.job_id, k.* from link as k join known_job as j on j.job = k.original_job where k.reported >= j.delivered
+),
 comeback as (  -- one row per job: its first comeback of all, and its first by our own work
-  select d.job, min(k.reported) as reported, min(k.reported) filter (k.outcome = 'our_work') as reported_ours,
-    arg_min_null(k.odometer_m, k.reported) as reported_m,
-    arg_min(k.given, k.reported) as first_given,
-    arg_min_null(k.outcome, k.reported) as first_outcome, arg_min_null(k.position, k.reported) as first_position,
-    arg_min_null(k.damage_mode, k.reported) as first_mode, arg_min_null(k.known_on, k.reported) as first_known,
-    arg_min_null(k.payer, k.reported) as first_payer, arg_min_null(k.comeback_job, k.reported) as first_job
-  from delivered as d join link as k on k.original_job = d.job and k.reported >= d.delivered
-  group by d.job
+  select job_id, min(reported) as reported, min(reported) filter (outcome = 'our_work') as reported_ours,
+    arg_min_null(odometer_m, reported) as reported_m, arg_min(given, reported) as first_given,
+    arg_min_null(outcome, reported) as first_outcome, arg_min_null(position, reported) as first_position,
+    arg_min_null(damage_mode, reported) as first_mode, arg_min_null(known_on, reported) as first_known,
+    arg_min_null(payer, reported) as first_payer, arg_min_null(comeback_job, reported) as first_job
+  from linked group by job_id
 ),
 next_rebuild as (  -- one row per job: the next full rebuild of its unit that is no comeback from it
-  select d.job, min(n.opened) as opened
-  from delivered as d
-  join known_job as n on n.unit = d.unit and n.opened > d.delivered and n.kind = 'full_rebuild' and n.job <> d.job
-  anti join link as k on k.original_job = d.job and k.comeback_job = n.job
-  group by d.job
+  select d.job_id, min(n.opened) as opened
+  from known_job as d
+  join known_job as n on n.unit_id = d.unit_id and n.opened > d.delivered and n.job_id <> d.job_id
+  anti join linked as k on k.job_id = d.job_id and k.comeback_job = n.job
+  where n.kind = 'full_rebuild' group by d.job_id
 ),
-last_end as (
-  select d.job, min(e.seen) as seen, arg_min(e.state, e.seen) as state
-  from delivered as d join ended as e on e.unit = d.unit and e.seen >= d.delivered group by d.job
+last_end as (  -- one row per job: its unit's retirement, or opening by others, after it
+  select d.job_id, min(e.seen) as seen, arg_min(e.state, e.seen) as state
+  from delivered as d join sighted as e on e.unit_id = d.unit_id and e.seen >= d.delivered
+  where e.state in ('retired', 'opened_elsewhere') group by d.job_id
 ),
-last_seen as (
-  select d.job, max(i.seen) as seen from delivered as d
-  join independent as i on i.unit = d.unit and i.seen >= d.delivered
-  group by d.job
+last_seen as (  -- one row per job: its unit's last sighting that does not owe itself to a comeback
+  select d.job_id, max(i.seen) as seen
+  from delivered as d join sighted as i on i.unit_id = d.unit_id and i.seen >= d.delivered
+  where i.source in ('register', 'routine') and coalesce(i.state, 'running') = 'running' group by d.job_id
 ),
 told as (
-  select d.*, c.* exclude (job), r.opened as next_rebuild,
+  select d.*, c.* exclude (job_id), r.opened as next_rebuild,
     e.seen as ended, e.state as ended_how, s.seen as last_independent, p.metres_a_day, p.days as paced_days
   from delivered as d
-  left join comeback as c using (job)
-  left join next_rebuild as r using (job)
-  left join last_end as e using (job)
-  left join last_seen as s using (job)
-  left join pace as p on p.unit = d.unit
+  left join comeback as c using (job_id)
+  left join next_rebuild as r using (job_id)
+  left join last_end as e using (job_id)
+  left join last_seen as s using (job_id)
+  left join pace as p using (unit_id)
 ),
 typical as (  -- one row: pace of a unit in the middle
   select median(metres_a_day) as metres_a_day from pace

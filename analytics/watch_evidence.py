@@ -28,6 +28,11 @@ _SEEN = """seen as (  -- one row per delivered job and stretch of observation, w
   from observed where end_observed >= delivered
 )"""
 
+_KINDS = """kinds as (  -- one row per kind of component, with its number
+  select component, (dense_rank() over (order by component) - 1)::integer as code
+  from (select distinct component from known_position where component is not null)
+)"""
+
 
 def first_day(history: History) -> dt.date | None:
     """Return the first day of the month in which the first job was opened, None where there is none."""
@@ -103,28 +108,39 @@ def finding_streams(history: History, first: dt.date) -> Streams:
          "fleet": "fleet", "duty": "duty", "kind": "job_kind"},
         "opened",
     )  # fmt: skip
-    band = " ".join(f"when metres < {km}000000 then {place}" for place, km in enumerate(_BANDS_KM))
-    strip = f"""strip as (  -- one row per full strip and component
-      select job_id, any_value(job) as job, family, component, max(known_on) as day,
-        any_value(coalesce(unit_distance_m, odometer_m)) as metres,
-        list(distinct coalesce(damage_mode, '{NO_MODE}')) filter (failed) as modes
-      from known_component_finding
-      where full_strip and failed is not null and component is not null and {where} group by job_id, family, component
-    ),
-    banded as (
-      select *, case when metres is null then {len(_BANDS_KM) + 1} {band} else {len(_BANDS_KM)} end as band,
-        (year(day) - year($first)) * 12 + month(day) - month($first) as start
-      from strip
+    when = " ".join(f"when metres < {km}000000 then {place}" for place, km in enumerate(_BANDS_KM))
+    band = f"case when metres is null then {len(_BANDS_KM) + 1} {when} else {len(_BANDS_KM)} end"
+    start = "(year(day) - year($first)) * 12 + month(day) - month($first)"
+    looked = f"""{_KINDS},
+    looked as (  -- one row per position looked at in a full strip
+      select f.job_id, f.job, f.family, f.component, k.code, f.failed, f.damage_mode, f.known_on as day,
+        coalesce(f.unit_distance_m, f.odometer_m) as metres
+      from known_component_finding as f join kinds as k using (component)
+      where f.full_strip and f.failed is not null and {where}
     )"""
     values = {**values, "first": first}
-    cases = history.query(
-        f"""with {strip}
-        select family, component, band, start, count(*)::double as n from banded group by all order by all""",
+    # One row per strip with its components as bits, so that a strip costs one group and not one for each component.
+    strips = history.query(
+        f"""with {looked}, strip as (
+          select job_id, any_value(family) as family, max(day) as day, any_value(metres) as metres,
+            bit_or(1::bigint << code) as bits from looked group by job_id
+        )
+        select family, bits, {band} as band, {start} as start, count(*)::double as n from strip group by all order by all""",
         values,
     )
+    names = history.query(f"with {_KINDS} select component, code from kinds order by code")
+    cases = (
+        strips.join(names, how="cross")
+        .filter((pl.col("bits") // 2 ** pl.col("code").cast(pl.Int64)) % 2 == 1)
+        .group_by("family", "component", "band", "start").agg(pl.col("n").sum())
+        .sort("family", "component", "band", "start")
+    )  # fmt: skip
     events = history.query(
-        f"""with {strip} select job, family, component, unnest(modes) as damage_mode, day, band from banded
-        where modes is not null order by all""",
+        f"""with {looked}, bad as (
+          select distinct job_id, job, family, component, coalesce(damage_mode, '{NO_MODE}') as damage_mode, day, metres
+          from looked where failed
+        )
+        select job, family, component, damage_mode, day, {band} as band from bad order by all""",
         values,
     )
     labels = _every_kind(history, events)

@@ -143,7 +143,7 @@ def set_list(streams: Streams, ordinary: Ordinary, alarms_a_year: float) -> Sett
             # Rounded down, which counts more false alarms, to few values, each of which costs an equation to solve.
             share = np.array(_SHARES)[np.searchsorted(_SHARES, share, side="right") - 1]
         there, allowance, height = np.flatnonzero(yearly > 0), np.ones(len(yearly)), float("inf")
-        if len(there):
+        if len(there) and start >= LEARNING_MONTHS:
             worth = ordinary.worth[there, start]
             found = list_threshold(yearly[there], worth, streams.ratio, share[there], alarms_a_year)
             allowance[there], height = found.allowance, found.threshold
