@@ -141,7 +141,7 @@ def finding_streams(history: History, first: dt.date) -> Streams:
           from looked where failed
         )
         select job, family, component, damage_mode, day, {band} as band from bad order by all""",
-        values,
+        {name: value for name, value in values.items() if name != "first"},
     )
     labels = _every_kind(history, events)
     exposure, counted = _weighed(history, first, labels, cases, events)
