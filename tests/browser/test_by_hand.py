@@ -57,9 +57,9 @@ def test_by_keyboard_alone_from_the_menu_to_a_job(by_hand: str, visit: Opener) -
     page.keyboard.press("Tab")
     expect(page.get_by_text("Skip to the page")).to_be_focused()
     page.keyboard.press("Enter")
-    for _ in range(30):
+    for _ in range(150):
         page.keyboard.press("Tab")
-        if page.evaluate("document.activeElement.closest('.ag-root-wrapper') !== null"):
+        if page.evaluate(f"document.activeElement.closest('{FAILURES} .ag-root-wrapper') !== null"):
             break
     page.keyboard.press("ArrowDown")
     page.keyboard.press("ArrowDown")
@@ -113,7 +113,7 @@ def test_a_list_belongs_to_its_view_and_goes_with_it(by_hand: str, visit: Opener
 
 def test_a_filter_that_is_not_on_record_is_said_where_the_answer_would_stand(by_hand: str, visit: Opener) -> None:
     page = visit(f"{by_hand}/parts-manager?family=K4O")
-    expect(page.locator(".refused")).to_have_text("There is no family 'K4O' on record; did you mean 'K40'?")
+    expect(page.locator("#parts-usage .refused")).to_have_text("There is no family 'K4O' on record; did you mean 'K40'?")
 
 
 def test_charts_of_pages_that_were_left_are_given_up(by_hand: str, visit: Opener) -> None:
@@ -122,7 +122,8 @@ def test_charts_of_pages_that_were_left_are_given_up(by_hand: str, visit: Opener
         page.get_by_role("link", name=title, exact=True).click()
         expect(page.locator("h1")).to_have_text(title)
         settled(page)
-    assert page.locator(".chart svg").count() == page.locator(".chart").count() == 3
+    assert page.locator(".chart svg").count() == page.locator(".chart").count() >= 3
+    assert page.locator("#comebacks .chart svg").count() == page.locator("#comebacks .chart").count()
     assert page.title() == "Owner - Layshaft"
 
 
@@ -153,9 +154,9 @@ def test_on_paper_every_row_and_every_fold_is_there_and_no_control(by_hand: str,
     rows = page.locator("#parts-usage .on-paper tbody tr")
     expect(rows).to_have_count(15)
     expect(rows.first).to_contain_text("B-114")  # the order in which the table stands on the screen
-    expect(page.get_by_text("What it takes for granted")).to_be_visible()
+    expect(page.locator("#parts-usage").get_by_text("What it takes for granted")).to_be_visible()
     for gone in ("nav", ".narrow-down", ".ag-root-wrapper"):
-        expect(page.locator(gone)).to_be_hidden()
+        expect(page.locator(gone).first).to_be_hidden()
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")
     page.emulate_media(media="screen")
