@@ -22,6 +22,7 @@ from analytics.watch_evidence import (
     LOT_RATIO,
     MINIMUM_PIECES,
     comeback_streams,
+    delivered_evidence,
     finding_streams,
     first_day,
     lot_streams,
@@ -95,11 +96,11 @@ def watch(history: History, options: Mapping[str, str]) -> Answer:
 
 
 def _run(history: History, first: dt.date, acknowledged: tuple[Acknowledged, ...]) -> list[_Kind]:
-    kinds = []
-    for gather in (comeback_streams, lot_streams, finding_streams):
-        streams = gather(history, first)
-        kinds.append(_Kind(streams, _with_acknowledged(streams, acknowledged)))
-    return kinds
+    told = delivered_evidence(history, first)
+    every = (
+        comeback_streams(history, first, told), lot_streams(history, first, told), finding_streams(history, first),
+    )  # fmt: skip
+    return [_Kind(streams, _with_acknowledged(streams, acknowledged)) for streams in every]
 
 
 def _with_acknowledged(streams: Streams, acknowledged: tuple[Acknowledged, ...]) -> Ran:

@@ -20,7 +20,7 @@ NO_MODE = "not written down"
 AGES = (1, 3, 6, 12, 25)  # months of age up to which ordinary hazard is taken as level
 _BANDS_KM = (80, 160, 240, 320)
 
-_SEEN = """seen as (  -- one row per delivered job and stretch of observation, which a comeback ends
+_SEEN = """seen as materialized (  -- one row per delivered job and stretch of observation, which a comeback ends
   select job_id, job, unit_id, family, delivered, reported <= end_observed as came_back,
     first_position, first_mode, first_known,
     (year(delivered) - year($first)) * 12 + month(delivered) - month($first) as start,
@@ -40,24 +40,51 @@ def first_day(history: History) -> dt.date | None:
     return found.replace(day=1) if found is not None else None
 
 
-def comeback_streams(history: History, first: dt.date) -> Streams:
-    """Return one chart per family, component and damage mode of comebacks; a unit counts once a chart."""
+def delivered_evidence(history: History, first: dt.date) -> pl.DataFrame:
+    """Return cohorts and comebacks of delivered jobs, by family and by lot, all in one asking.
+
+    Columns: what (family, lot, or comeback of either), a to d (names: family, component, damage mode; or component,
+    supplier, part, lot), start (month of delivery) and lasting (months observed), n; day, job and unit_id of a comeback.
+    """
     ctes, values = observed_ctes(history.scope)
-    values = {**values, "first": first}
-    cohorts = history.query(
-        f"""with {ctes}, {_SEEN}
-        select family, start, lasting, count(*)::double as n from seen group by all order by all""",
-        values,
-    )
-    events = history.query(
-        f"""with {ctes}, {_SEEN}
-        select s.job, s.family, p.component, coalesce(s.first_mode, '{NO_MODE}') as damage_mode, s.first_known as day,
-          s.lasting
+    return history.query(
+        f"""with {ctes}, {_SEEN},
+        fitted as (  -- one row per piece fitted at a position, with its lot
+          select s.job, s.start, s.lasting, s.came_back, s.first_position, s.first_known, c.position, c.component,
+            coalesce(p.supplier, '') as supplier, p.part, p.lot
+          from seen as s join known_part_line as p using (job_id) join known_position as c using (position_id)
+          where p.fitted and p.lot is not null
+        )
+        select 'family' as what, family as a, null as b, null as c, null as d, start, lasting, count(*)::double as n,
+          null::date as day, null as job, null as unit_id
+        from seen group by all
+        union all
+        select 'lot', component, supplier, part, lot, start, lasting, count(*)::double, null, null, null
+        from fitted group by all
+        union all
+        select 'family comeback', s.family, p.component, coalesce(s.first_mode, '{NO_MODE}'), null, s.start, s.lasting, 1.0,
+          s.first_known, s.job, s.unit_id
         from seen as s join known_position as p on p.family = s.family and p.position = s.first_position
         where s.came_back and s.first_known <= $as_of
-        qualify row_number() over (partition by s.unit_id, p.component, damage_mode order by s.first_known, s.job) = 1
+        union all
+        select 'lot comeback', component, supplier, part, lot, start, lasting, 1.0, first_known, job, null
+        from fitted where came_back and first_position = position and first_known <= $as_of
         order by all""",
-        values,
+        {**values, "first": first},
+    )
+
+
+def comeback_streams(history: History, first: dt.date, told: pl.DataFrame) -> Streams:
+    """Return one chart per family, component and damage mode of comebacks; a unit counts once a chart.
+
+    told: what `delivered_evidence` gives.
+    """
+    cohorts = told.filter(pl.col("what") == "family").rename({"a": "family"})
+    events = told.filter(pl.col("what") == "family comeback").rename(
+        {"a": "family", "b": "component", "c": "damage_mode"}
+    )
+    events = events.sort("day", "job").unique(
+        ["unit_id", "component", "damage_mode"], keep="first", maintain_order=True
     )
     labels = _every_kind(history, events)
     families = cohorts["family"].unique().sort().to_list()
@@ -68,35 +95,19 @@ def comeback_streams(history: History, first: dt.date) -> Streams:
     )
 
 
-def lot_streams(history: History, first: dt.date) -> Streams:
-    """Return one chart per supplier's lot of a part of which enough pieces were fitted."""
-    ctes, values = observed_ctes(history.scope)
-    values = {**values, "first": first}
-    fitted = """fitted as (  -- one row per piece fitted at a position, with its lot
-      select s.*, p.supplier, p.part, p.lot, c.component, c.position
-      from seen as s join known_part_line as p using (job_id) join known_position as c using (position_id)
-      where p.fitted and p.lot is not null
-    )"""
-    cohorts = history.query(
-        f"""with {ctes}, {_SEEN}, {fitted}, counted as (
-          select component, coalesce(supplier, '') as supplier, part, lot, start, lasting, count(*)::double as n
-          from fitted group by all
-        )
-        select * from counted
-        qualify sum(n) over (partition by component, supplier, part, lot) >= {MINIMUM_PIECES} order by all""",
-        values,
-    )
-    events = history.query(
-        f"""with {ctes}, {_SEEN}, {fitted}
-        select job, component, coalesce(supplier, '') as supplier, part, lot, first_known as day, lasting
-        from fitted where came_back and first_position = position and first_known <= $as_of order by all""",
-        values,
-    )
+def lot_streams(history: History, first: dt.date, told: pl.DataFrame) -> Streams:
+    """Return one chart per supplier's lot of a part of which enough pieces were fitted; told as above."""
     names = ["component", "supplier", "part", "lot"]
-    labels = cohorts.group_by(names).agg(pl.col("n").sum().alias("fitted")).sort(names)
-    events = events.join(labels.select(names), on=names, how="semi").sort([*names, "day", "job"])
-    code = cohorts.join(labels.with_row_index("code"), on=names, how="left", maintain_order="left")["code"]
-    exposure = _laid(history, first, cohorts, code, list(range(labels.height)), _ages(cohorts, events))
+    named = dict(zip("abcd", names, strict=True))
+    cohorts = told.filter(pl.col("what") == "lot").rename(named)
+    labels = cohorts.group_by(names).agg(pl.col("n").sum().alias("fitted"))
+    labels = labels.filter(pl.col("fitted") >= MINIMUM_PIECES).sort(names)
+    coded = labels.with_row_index("code")
+    cohorts = cohorts.join(coded, on=names, maintain_order="left")
+    events = (
+        told.filter(pl.col("what") == "lot comeback").rename(named).join(labels.select(names), on=names, how="semi")
+    )
+    exposure = _laid(history, first, cohorts, cohorts["code"], list(range(labels.height)), _ages(cohorts, events))
     return _streams("lots", first, labels, ["component"], exposure, None, events, own=False, ratio=LOT_RATIO)
 
 
