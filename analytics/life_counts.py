@@ -20,8 +20,8 @@ def counted_lives(history: History, by: str, begun: str) -> Lives | None:
     """Return the lives that came in as counts per bin of age, or None where there are few enough to take singly.
 
     Rows as component_lives.Lives with `count`, without unit and job. Bins are geometric, BIN wide, or WIDE in both ends
-    for lives that ended between two distances; each stands at the mean of its ages, so that what is lost is of second order
-    in the width. Bins are made for `by` position, component and family; other groupings take lives singly.
+    for lives that ended between two distances; each stands at the mean of its ages, so that what is lost is of second
+    order in the width. Bins are made for `by` position, component and family; other groupings take lives singly.
     """
     if by not in _COLUMNS or history.scope.supplier is not None:
         return None
