@@ -51,7 +51,10 @@ def accept(connection: duckdb.DuckDBPyConnection, record: RecordType, verdicts: 
         create table new.held_{name} as
         select r.source_id, r.row_number, r.corrects, {", ".join(fields)}, r.fault_field, r.fault, r.original,
           v.disposition, v.field, v.reason, v.by_source, v.by_row
-        from rows_{name} as r join verdict_{name} as v using (source_id, row_number);
+        from rows_{name} as r join verdict_{name} as v using (source_id, row_number)
+        where r.kept_row in (
+          select k.rowid from kept_{name} as k
+          semi join verdict_{name} as w on w.source_id = k.source_id and w.row_number = k.row_number);
     """)
 
 

@@ -68,7 +68,8 @@ def gather(connection: duckdb.DuckDBPyConnection, record: RecordType, typed: Seq
 
     The view has source_id, row_number, corrects, every declared column, fault_field, fault, original (the row's text
     where it is kept), the links, known_on, settled_on and `likeness` (see `likeness_sql`). Columns that no source
-    gives take no room in the table: the view supplies their NULL.
+    gives take no room in the table: the view supplies their NULL. `kept_row` is a row's place in the table: a few
+    rows among millions are fetched by it, so that the others need not be read in all their columns.
     """
     name, links = record.name, links_of(record)
     old = has_old(connection)
@@ -95,8 +96,8 @@ def gather(connection: duckdb.DuckDBPyConnection, record: RecordType, typed: Seq
     missing = "".join(f", null::{kind} as {column}" for column, kind in declared.items() if column not in given)
     connection.execute(f"""
         create view rows_{name} as
-        select *{"" if corrects else ", null::varchar as corrects"}{missing}, broken[1] as fault_field,
-          broken[2] as fault, broken[3] as original from kept_{name}
+        select rowid as kept_row, *{"" if corrects else ", null::varchar as corrects"}{missing},
+          broken[1] as fault_field, broken[2] as fault, broken[3] as original from kept_{name}
     """)
     return int(connection.execute(f"select count(*) from kept_{name}").fetchall()[0][0])
 

@@ -98,13 +98,15 @@ def _find_candidates(connection: duckdb.DuckDBPyConnection, record: RecordType) 
     _find_repeated(connection, record)
     connection.execute(f"""
         create temp table chosen as
-        select source_id, row_number from repeated
-        union select source_id, row_number from faulty_{name}
-        union select s.source_id, c.row_number from corrected as c join source_told as s using (origin);
+        select k.rowid as kept_row from kept_{name} as k semi join (
+          select source_id, row_number from repeated
+          union select source_id, row_number from faulty_{name}
+          union select s.source_id, c.row_number from corrected as c join source_told as s using (origin)
+        ) as n on n.source_id = k.source_id and n.row_number = k.row_number;
         create temp table picked as
         select r.source_id, r.row_number, {digest_sql(record, "r")} as digest, {key_sql(record, "r")} as key,
           {entered} as entered
-        from rows_{name} as r semi join chosen as n on n.source_id = r.source_id and n.row_number = r.row_number;
+        from rows_{name} as r where kept_row in (select kept_row from chosen);
         create temp table candidate as
         select r.source_id, r.row_number, r.digest, r.key, r.entered, s.load_id, s.file_id as read_in,
           coalesce(k.file_id, s.file_id) as file_id,

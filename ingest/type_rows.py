@@ -6,6 +6,7 @@ import difflib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 from decimal import Decimal
 
 import duckdb
@@ -64,7 +65,8 @@ def type_rows(connection: duckdb.DuckDBPyConnection, plan: SheetPlan, source_id:
     """
     plan = settle_writing_style(connection, plan)
     texts = _texts(connection, plan)
-    columns = [_Reader(connection, plan, texts, person_key).read(column) for column in plan.columns]
+    reader = _Reader(connection, plan, texts, person_key)
+    columns = [reader.read(column) for column in plan.columns]
     by_name = {column.field.name: column for column in columns}
     first = [column for column in columns if not column.helpers]
     then = [column for column in columns if column.helpers]
@@ -210,6 +212,7 @@ class _Reader:
     plan: SheetPlan
     texts: _Texts
     person_key: str
+    found: dict[str, list[str]] = dataclass_field(default_factory=dict)  # the texts of columns already looked at
 
     def read(self, column: ColumnPlan) -> TypedColumn:
         """Return the column's SQL by the kind of its field."""
@@ -252,11 +255,14 @@ class _Reader:
         """Return the different texts of a column, the most frequent first."""
         if column.fixed is not None:
             return [column.fixed]
-        rows = self.connection.execute(
-            f"select t from (select {column.source} as t, count(*) as n from {self.plan.table.raw_table} "
-            "group by 1) where t is not null order by n desc, t limit 100000"
-        ).fetchall()
-        return [row[0] for row in rows]
+        source = str(column.source)
+        if source not in self.found:
+            rows = self.connection.execute(
+                f"select t from (select {source} as t, count(*) as n from {self.plan.table.raw_table} "
+                "group by 1) where t is not null order by n desc, t limit 100000"
+            ).fetchall()
+            self.found[source] = [row[0] for row in rows]
+        return self.found[source]
 
     def meant(self, column: ColumnPlan, text: str) -> str:
         """Return SQL for the known word nearest to an unknown one, '' where none is near."""
