@@ -1,0 +1,188 @@
+"""The questions about comebacks on the demo without defects: they find what was planted, and say no more than that."""
+
+from __future__ import annotations
+
+import datetime as dt
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+
+from analytics.answer import Answer
+from analytics.history import History
+from analytics.question import QuestionError
+from analytics.questions import every_question
+from analytics.warehouse_file import open_warehouse
+from analytics.watch_acknowledged import Acknowledged, written_acknowledged
+
+AS_OF = dt.date(2026, 9, 30)
+NAMES = ("watch", "compare", "goes-before-comebacks", "what-to-expect", "warranty-cost", "comebacks")
+SLIDER = "slider reused with new rings"
+
+
+@pytest.fixture(scope="module")
+def demo(clean_demo_folder: Path) -> Iterator[History]:
+    opened = open_warehouse(clean_demo_folder)
+    yield History(opened, AS_OF)
+    opened.close()
+
+
+@pytest.fixture(scope="module")
+def truth(clean_demo_folder: Path) -> dict[str, Any]:
+    with (clean_demo_folder.parent / "clean-files" / "truth.toml").open("rb") as file:
+        return tomllib.load(file)
+
+
+def asked(demo: History, name: str, **options: str) -> Answer:
+    question = every_question()[name]
+    given = {option.replace("_", "-"): value for option, value in options.items()}
+    return question.ask(demo, question.chosen(given))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_answer_is_plain_has_a_method_and_counts_who_is_in(demo: History, name: str) -> None:
+    answer = asked(demo, name)
+    plain = answer.to_plain()
+    assert plain["answer"].endswith(".")
+    assert answer.method
+    assert any(line.included is not None for line in answer.assumptions)
+    assert {column.name for column in answer.columns} <= set(answer.rows.columns)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_jobs_stand_behind_the_first_row(demo: History, name: str) -> None:
+    question = every_question()[name]
+    options = question.chosen({})
+    row = question.ask(demo, options).rows.row(0, named=True)
+    assert question.jobs_behind is not None
+    jobs = question.jobs_behind(demo, {**options, **{k: str(v) for k, v in row.items() if v is not None}})
+    assert jobs.height >= 1
+    assert set(jobs.columns) == {
+        "job",
+        "unit",
+        "family",
+        "kind",
+        "opened",
+        "delivered",
+        "technician",
+        "fleet",
+        "because",
+    }
+
+
+def test_the_rate_at_12_months_holds_the_planted_one(demo: History, truth: dict[str, Any]) -> None:
+    row = asked(demo, "comebacks").rows.filter((pl.col("months") == 12) & ~pl.col("ours")).row(0, named=True)
+    assert row["low"] <= truth["comebacks"]["expected_share"]["all_12"] <= row["high"]
+
+
+def test_the_bad_lot_raises_an_alarm_within_a_dozen_comebacks(demo: History, truth: dict[str, Any]) -> None:
+    lot = truth["bad_lot"]["lot"]
+    answer = asked(demo, "watch")
+    row = answer.rows.filter(pl.col("lot") == lot).row(0, named=True)
+    back = demo.query(
+        "select count(distinct original_job) as n from known_comeback_link where known_on <= $day and original_job in "
+        "(select job from known_part_line where lot = $lot)",
+        {"day": row["raised"], "lot": lot},
+    )["n"][0]
+    assert back <= 12
+    assert row["raised"] < dt.date(2023, 9, 1)
+    assert row["fitted"] == truth["bad_lot"]["fitted"]
+    assert row["odds_low"] <= truth["bad_lot"]["odds_ratio"] <= row["odds_high"]
+    out = answer.curves["still_out"].filter(pl.col("lot") == lot)
+    assert out.height == row["still_out"]
+    assert set(out["job"].to_list()) <= set(truth["bad_lot"]["jobs"])
+    assert not set(out["job"].to_list()) & set(truth["bad_lot"]["jobs_that_came_back_for_a_part"])
+    assert row["claim"] > 0
+
+
+def test_the_watch_list_keeps_its_promise_on_shuffled_records(demo: History) -> None:
+    found = asked(demo, "watch", shuffles="20").curves["placebo"].row(0, named=True)
+    assert found["years"] == 160
+    assert found["low"] <= found["promised"]
+
+
+def test_an_acknowledged_alarm_goes_last_with_its_note(demo: History) -> None:
+    first = asked(demo, "watch", shuffles="0").rows.row(0, named=True)
+    text = written_acknowledged([Acknowledged(first["chart"], first["raised"], AS_OF, "seen to")])
+    rows = asked(demo, "watch", shuffles="0", acknowledged=text).rows
+    mine = rows.filter(pl.col("chart") == first["chart"]).row(0, named=True)
+    assert (mine["note"], mine["acknowledged_on"]) == ("seen to", AS_OF)
+    assert rows["acknowledged_on"].is_null().sum() == rows.height - 1
+    assert rows["chart"][rows.height - 1] == first["chart"]
+
+
+def test_reused_sliders_show_with_the_planted_ratio_in_their_interval(demo: History, truth: dict[str, Any]) -> None:
+    planted = truth["slider_reused"]["hazard_ratio"]
+    row = asked(demo, "compare", of="practice").rows.filter(pl.col("group") == SLIDER).row(0, named=True)
+    assert row["low"] <= planted <= row["high"]
+    row = asked(demo, "goes-before-comebacks").rows.filter(pl.col("mark") == SLIDER).row(0, named=True)
+    assert row["low"] <= planted <= row["high"]
+    assert row["stands_out"]
+
+
+def test_no_technician_stands_out_since_none_differs(demo: History) -> None:
+    rows = asked(demo, "compare", of="technician").rows
+    assert set(rows["group"].to_list()) == {"MK", "RS", "JT", "OB", "LE"}
+    assert not rows["stands_out"].any()
+    assert rows["jobs_needed"].min() > 500
+
+
+def test_shrunk_ratios_lie_between_raw_and_common(demo: History) -> None:
+    rows = asked(demo, "compare", of="lot").rows.filter(pl.col("shrunk").is_not_null())
+    wide = rows.filter((pl.col("shrunk") - 1).abs() > (pl.col("ratio") - 1).abs() + 0.6)
+    assert wide.is_empty()
+
+
+def test_clues_point_at_the_position_in_the_gear(demo: History) -> None:
+    answer = asked(demo, "what-to-expect", unit_family="K5", complaint="crunch", when="cold", gear="3", brass="marked")
+    top = answer.rows.row(0, named=True)
+    assert top["position"] == "3rd synchroniser ring"
+    assert top["probability"] > 3 * top["plain"]
+    assert "crunch" in top["clues"]
+    whine = asked(demo, "what-to-expect", unit_family="A7", complaint="whine", when="drive")
+    assert whine.rows["position"][0] == "crown wheel and pinion"
+    assert whine.curves["similar"].height > 0
+    parts = whine.curves["parts"]
+    assert parts["probability"].is_between(0, 1).all()
+
+
+def test_expectations_come_true_and_beat_the_plain_frequency(demo: History) -> None:
+    notes = " ".join(asked(demo, "what-to-expect").notes)
+    assert "calibration slope" in notes
+    assert "(hit " in notes
+    bands = asked(demo, "what-to-expect").curves["bands"]
+    worst = ((bands["stated"] - bands["happened"]).abs() - (bands["high"] - bands["low"])).max()
+    assert worst < 0.02
+
+
+@pytest.mark.parametrize(
+    ("options", "why"),
+    [
+        ({"job": "NO-1"}, "no job 'NO-1'"),
+        ({"unit_family": "Z9"}, "no unit family 'Z9'"),
+        ({"complaint": "crunch"}, "needs the unit family"),
+        ({"unit_family": "K5", "km": "far"}, "distance in km"),
+    ],
+)
+def test_what_is_not_on_record_is_refused_in_words(demo: History, options: dict[str, str], why: str) -> None:
+    with pytest.raises(QuestionError, match=why):
+        asked(demo, "what-to-expect", **options)
+
+
+def test_a_longer_warranty_costs_more_and_a_shorter_distance_less(demo: History) -> None:
+    def cost(**options: str) -> float:
+        return float(asked(demo, "warranty-cost", **options).rows["cost"][0])
+
+    assert cost(months="6") < cost(months="12") < cost(months="24")
+    assert cost(months="24", km="10000") < cost(months="24")
+    with pytest.raises(QuestionError, match="up to 24"):
+        cost(months="36")
+
+
+def test_a_family_of_its_own_can_be_asked(demo: History) -> None:
+    scoped = History(demo.warehouse, AS_OF, demo.scope.__class__(family="T5 compact"))
+    for name in ("watch", "compare", "goes-before-comebacks", "warranty-cost", "comebacks"):
+        assert asked(scoped, name).filters == {"family": "T5 compact"}
