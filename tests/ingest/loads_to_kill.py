@@ -1,14 +1,17 @@
-"""Run loads in children of this process, each as far as a point at which it waits to be killed.
+"""Run loads in children of this process, each as far as a point at which it waits, and kill them when asked to.
 
-Reads one request a line on stdin: a JSON list of mode, warehouse folder, files' folder and point. Says "started PID",
-then "reached" where the child got to its point, then "ended STATUS". Started as a script, so that every child begins
-from loaded modules; no thread runs here before a child is forked.
+Reads one request a line on stdin: a JSON list of mode, warehouse folder, files' folder and point starts a load, which
+says "started", then "reached" where it got to its point or "done" where it never did; an empty list kills it, dead or
+alive, and says "ended STATUS". Only this process, which has not yet waited for the child, kills it, so that its number
+cannot be another's by then. Started as a script, so that every child begins from loaded modules; no thread runs here
+before a child is forked.
 """
 
 from __future__ import annotations
 
 import json
 import os
+import signal
 import sys
 import time
 from collections.abc import Callable
@@ -60,20 +63,30 @@ def load_to_lasting_call(folder: Path, files: Path, point: int) -> None:
 MODES = {"step": load_to_step, "lasting call": load_to_lasting_call}
 
 
+def _run(mode: str, folder: str, files: str, point: int) -> None:
+    """Load in this child of the process and leave it."""
+    status = 1
+    try:
+        MODES[mode](Path(folder), Path(files), point)
+        _say("done")
+        status = 0
+    finally:
+        os._exit(status)
+
+
 def main() -> None:
     """Answer requests until stdin ends."""
+    child = 0
     for line in sys.stdin:
-        mode, folder, files, point = json.loads(line)
-        child = os.fork()
-        if child == 0:
-            status = 1
-            try:
-                MODES[mode](Path(folder), Path(files), point)
-                status = 0
-            finally:
-                os._exit(status)
-        _say(f"started {child}")
-        _say(f"ended {os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])}")
+        request = json.loads(line)
+        if request:
+            _say("started")
+            child = os.fork()
+            if child == 0:
+                _run(*request)
+        else:
+            os.kill(child, signal.SIGKILL)
+            _say(f"ended {os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])}")
 
 
 if __name__ == "__main__":
