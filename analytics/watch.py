@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import polars as pl
@@ -36,6 +36,7 @@ from analytics.wording import count_of, day
 ALARMS_A_YEAR = 1.0  # of ordinary work, for the whole list
 KINDS = 3  # the promise is shared out evenly among comebacks, lots and findings
 NEW_DAYS = 365
+MOST_DETAILED = 12  # alarms whose next steps are looked up at once
 METHOD = (
     "A running sum for each family, component and damage mode, of comebacks and of findings in full strips, and for "
     "each supplier's lot of comebacks: it rises with each event on the day it became known and falls with what "
@@ -67,10 +68,7 @@ def watch(history: History, options: Mapping[str, str]) -> Answer:
     acknowledged = read_acknowledged(options.get("acknowledged"), history.as_of)
     first = first_day(history)
     kinds = [] if first is None else _run(history, first, acknowledged)
-    rows = [_row(history, kind, alarm, acknowledged) for kind in kinds for alarm in kind.ran.alarms]
-    frame = pl.DataFrame(rows, schema=SCHEMA, orient="row").sort(
-        pl.col("acknowledged_on").is_not_null(), "raised", "chart", descending=[False, True, False]
-    )
+    frame = _alarms(history, kinds, acknowledged)
     tried = placebo([(k.streams, k.ran.settings) for k in kinds], int(options["shuffles"])) if kinds else None
     sentence, number, about = _sentence(history, frame, kinds)
     return Answer(
@@ -93,6 +91,17 @@ def watch(history: History, options: Mapping[str, str]) -> Answer:
             "still_out": _still_out(history, frame),
         },
     )
+
+
+def _alarms(history: History, kinds: list[_Kind], acknowledged: tuple[Acknowledged, ...]) -> pl.DataFrame:
+    """Return the alarms, those not acknowledged first, the newest first; next steps are looked up for the first ones."""
+    found = [(kind, alarm, _row(kind, alarm, acknowledged)) for kind in kinds for alarm in kind.ran.alarms]
+    found.sort(key=lambda one: (one[2]["acknowledged_on"] is not None, -one[2]["raised"].toordinal(), one[2]["chart"]))
+    rows = [
+        {**row, **_next_steps(history, kind, alarm)} if place < MOST_DETAILED else row
+        for place, (kind, alarm, row) in enumerate(found)
+    ]
+    return pl.DataFrame([{name: row.get(name) for name in SCHEMA} for row in rows], schema=SCHEMA)
 
 
 def _run(history: History, first: dt.date, acknowledged: tuple[Acknowledged, ...]) -> list[_Kind]:
@@ -128,25 +137,29 @@ def _raised(streams: Streams, alarm: Alarm) -> dt.date:
     return day_of(streams.first, alarm.raised)
 
 
-def _row(history: History, kind: _Kind, alarm: Alarm, acknowledged: tuple[Acknowledged, ...]) -> dict[str, Any]:
+def _row(kind: _Kind, alarm: Alarm, acknowledged: tuple[Acknowledged, ...]) -> dict[str, Any]:
     streams, label = kind.streams, kind.streams.labels.row(alarm.chart, named=True)
     key, raised = chart_key(streams.kind, label), _raised(streams, alarm)
     known = [a for a in acknowledged if a.chart == key and a.acknowledged_on >= raised]
     limits = observed_to_expected([alarm.events], [max(alarm.expected, 1e-6)])
-    jobs = [streams.event_job[row] for row in alarm.rows]
-    steps = lot_steps(history, label) if streams.kind == "lots" else _since_and_before(kind, alarm)
+    named = {name: label.get(name) for name in ("family", "component", "damage_mode", "supplier", "part", "lot")}
     return {
-        "chart": key, "what": _what(streams.kind, label), "kind": streams.kind, "family": label.get("family"),
-        "component": label["component"], "damage_mode": label.get("damage_mode"), "supplier": label.get("supplier"),
-        "part": label.get("part"), "lot": label.get("lot"), "since": day_of(streams.first, alarm.since),
-        "raised": raised, "seen": alarm.events, "expected": round(alarm.expected, 3),
-        "ratio": float(limits.estimate[0]), "low": float(limits.lower[0]), "high": float(limits.upper[0]),
-        "odds_ratio": steps.odds_ratio, "odds_low": steps.odds_low, "odds_high": steps.odds_high,
-        "shares": what_they_share(history, jobs, label["component"]) if streams.kind != "lots" else None,
-        "fitted": steps.fitted, "still_out": steps.still_out, "in_warranty": steps.in_warranty,
-        "on_shelf": steps.on_shelf, "shelf_note": steps.shelf_note, "claim": steps.claim, "credited": steps.credited,
-        "acknowledged_on": known[0].acknowledged_on if known else None, "note": known[0].note if known else None,
+        **named, "chart": key, "what": _what(streams.kind, label), "kind": streams.kind,
+        "since": day_of(streams.first, alarm.since), "raised": raised, "seen": alarm.events,
+        "expected": round(alarm.expected, 3), "ratio": float(limits.estimate[0]), "low": float(limits.lower[0]),
+        "high": float(limits.upper[0]), "acknowledged_on": known[0].acknowledged_on if known else None,
+        "note": known[0].note if known else None,
     }  # fmt: skip
+
+
+def _next_steps(history: History, kind: _Kind, alarm: Alarm) -> dict[str, Any]:
+    """Return what to do about an alarm, and what its jobs share."""
+    streams, label = kind.streams, kind.streams.labels.row(alarm.chart, named=True)
+    if streams.kind == "lots":
+        return asdict(lot_steps(history, label))
+    jobs = [streams.event_job[row] for row in alarm.rows]
+    steps = asdict(_since_and_before(kind, alarm))
+    return {**steps, "shares": what_they_share(history, jobs, label["component"])}
 
 
 def _what(kind: str, label: Mapping[str, Any]) -> str:
@@ -203,6 +216,9 @@ def _notes(kinds: list[_Kind], tried: Placebo | None) -> tuple[str, ...]:
         f"are set to {promised:.2f} a year.",
         "An alarm is picked because it is large: its ratio will read lower next time. An association, not a cause.",
     ]
+    raised = sum(len(k.ran.alarms) for k in kinds)
+    if raised > MOST_DETAILED:
+        notes.append(f"What to do is looked up for the first {MOST_DETAILED} of {raised} alarms; narrow down for more.")
     if tried is not None and tried.years:
         notes.append(
             f"Tried on these records with the labels shuffled: {tried.alarms} false alarms in {tried.years:.0f} years, "
@@ -242,7 +258,7 @@ def _placebo_frame(tried: Placebo | None) -> pl.DataFrame:
 def _still_out(history: History, frame: pl.DataFrame) -> pl.DataFrame:
     parts = [
         lot_jobs_out(history, row).select(pl.lit(row["lot"]).alias("lot"), pl.all())
-        for row in frame.filter(pl.col("kind") == "lots").iter_rows(named=True)
+        for row in frame.head(MOST_DETAILED).filter(pl.col("kind") == "lots").iter_rows(named=True)
     ]
     return pl.concat(parts) if parts else pl.DataFrame(schema={"lot": pl.String, "job": pl.String})
 

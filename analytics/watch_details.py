@@ -18,25 +18,27 @@ MOST_SHARED = 2
 Odds = tuple[float | None, float | None, float | None]  # estimate, lower, upper
 
 _LOT_PIECES = """
-with piece as (  -- one row per piece of the lots in question, fitted in a delivered job
+with piece as (  -- one row per piece of the lot, fitted in a delivered job
   select p.job, p.job_id, c.position, p.part, p.lot, coalesce(p.supplier, '') as supplier, p.unit_cost_cents,
     p.quantity_milli, j.unit, j.delivered, j.fleet,
     (j.delivered + to_months(coalesce(j.warranty_months, {assumed})::integer))::date as warranty_end
   from known_part_line as p join known_position as c using (position_id) join known_job as j on j.job_id = p.job_id
-  where p.fitted and p.part = $part and j.delivered is not null
+  where p.fitted and p.part = $part and p.lot = $lot and coalesce(p.supplier, '') = $supplier
+    and j.delivered is not null
 ),
 link as (
   select * from known_comeback_link where given or given_from is null or given_from > $as_of
 ),
 told as (
-  select piece.*, lot = $lot and supplier = $supplier as of_lot,
+  select piece.*,
     exists (select 1 from link as k where k.original_job = piece.job and k.position = piece.position) as came_back,
     exists (select 1 from link as k where k.original_job = piece.job) as job_came_back,
     exists (select 1 from known_sighting as s where s.unit = piece.unit and s.seen >= piece.delivered
             and s.state in ('retired', 'opened_elsewhere')) as gone,
     exists (select 1 from known_part_line as q join known_job as l on l.job_id = q.job_id
             join known_position as c on c.position_id = q.position_id
-            where l.unit = piece.unit and l.opened > piece.delivered and c.position = piece.position and q.fitted)
+            where l.unit = piece.unit and l.opened > piece.delivered and c.position = piece.position
+              and q.fitted)
       as replaced
   from piece
 )
@@ -44,12 +46,10 @@ told as (
 _LOT = (
     _LOT_PIECES
     + """
-select count(*) filter (of_lot) as fitted, count(*) filter (of_lot and came_back) as back,
-  count(*) filter (not of_lot) as others, count(*) filter (not of_lot and came_back) as others_back,
-  count(distinct job) filter (of_lot and not gone and not replaced and not job_came_back) as still_out,
-  count(distinct job) filter (of_lot and not gone and not replaced and not job_came_back and warranty_end >= $as_of)
-    as in_warranty,
-  coalesce(sum(unit_cost_cents * quantity_milli / 1000.0) filter (of_lot and came_back), 0) / 100 as parts_cost
+select count(*) as fitted, count(*) filter (came_back) as back,
+  count(distinct job) filter (not gone and not replaced and not job_came_back) as still_out,
+  count(distinct job) filter (not gone and not replaced and not job_came_back and warranty_end >= $as_of) as in_warranty,
+  coalesce(sum(unit_cost_cents * quantity_milli / 1000.0) filter (came_back), 0) / 100 as parts_cost
 from told
 """
 )
@@ -57,9 +57,20 @@ _LOT_JOBS = (
     _LOT_PIECES
     + """
 select job, unit, fleet, delivered, warranty_end, count(*) as pieces from told
-where of_lot and not gone and not replaced and not job_came_back group by all order by delivered desc, job
+where not gone and not replaced and not job_came_back group by all order by delivered desc, job
 """
 )
+_OTHERS = """
+with link as (
+  select distinct original_job, position from known_comeback_link
+  where position is not null and (given or given_from is null or given_from > $as_of)
+)
+select count(*) as others, count(k.original_job) as others_back
+from known_part_line as p join known_position as c using (position_id) join known_job as j on j.job_id = p.job_id
+left join link as k on k.original_job = p.job and k.position = c.position
+where p.fitted and p.part = $part and j.delivered is not null
+  and not (coalesce(p.lot, '') = $lot and coalesce(p.supplier, '') = $supplier)
+"""
 _LOT_MONEY = """
 with back as (
   select distinct k.original_job, k.comeback_job, k.cost_cents
@@ -126,9 +137,10 @@ def lot_steps(history: History, label: Mapping[str, Any]) -> NextSteps:
     """Return the next steps for a lot: jobs still out, pieces to set aside, what can be claimed from the supplier."""
     key = {name: label[name] for name in ("part", "lot", "supplier")}
     told = history.query(_LOT.format(assumed=ASSUMED_WARRANTY_MONTHS), key).row(0, named=True)
+    others = history.query(_OTHERS, key).row(0, named=True)
     money = history.query(_LOT_MONEY, key).row(0, named=True)
     shelf = history.query(_SHELF, {"part": key["part"]})
-    odds = _odds(told["back"], told["fitted"], told["others_back"], told["others"])
+    odds = _odds(told["back"], told["fitted"], others["others_back"], others["others"])
     on_shelf, note = None, None
     if shelf.height:
         row = shelf.row(0, named=True)
