@@ -97,10 +97,10 @@ def _rows(frame: pl.DataFrame, names: list[str], of: str) -> tuple[pl.DataFrame,
     if told.height:
         observed, expected, variance = (told[x].to_numpy() for x in ("observed", "expected", "variance"))
         limits = ratio_to_others(Expectation(observed, expected, variance, np.zeros(len(observed))))
-        chance = benjamini_hochberg(_chance(observed, expected, variance))
+        chance = benjamini_hochberg(chance_of(observed, expected, variance))
         spread = funnel(observed, expected)
         shrunk = gamma_poisson(observed, expected)
-        needed = [_jobs_needed(e, jobs) for e, jobs in told.select("expected", "jobs").iter_rows()]
+        needed = [jobs_needed(e, jobs) for e, jobs in told.select("expected", "jobs").iter_rows()]
         told = told.with_columns(
             pl.Series("ratio", limits.estimate), pl.Series("low", limits.lower), pl.Series("high", limits.upper),
             *_optional({} if isinstance(shrunk, TooFew) else
@@ -128,26 +128,26 @@ def _expected(frame: pl.DataFrame, names: list[str], of: str) -> pl.DataFrame:
     """Return observed and expected comebacks of each group, pooled over its strata."""
     if of == "practice":
         families = [
-            _against_others(part.with_columns(pl.col("did").cast(pl.String).alias("group")), ["stratum"])
+            against_others(part.with_columns(pl.col("did").cast(pl.String).alias("group")), ["stratum"])
             .filter(pl.col("group") == "true")
             .with_columns(pl.lit(mark).alias("group"), pl.lit(None, dtype=pl.String).alias("component"))
             for (mark,), part in frame.partition_by("mark", as_dict=True).items()
         ]
-        return pl.concat(families) if families else _against_others(frame.clear(), ["stratum"])
+        return pl.concat(families) if families else against_others(frame.clear(), ["stratum"])
     if of == "technician":
-        return _against_others(frame, ["stratum"]).with_columns(pl.lit(None, dtype=pl.String).alias("component"))
+        return against_others(frame, ["stratum"]).with_columns(pl.lit(None, dtype=pl.String).alias("component"))
     if of == "lot":
         parts = [
-            _against_others(part, ["stratum"]).with_columns(pl.lit(component).alias("component"))
+            against_others(part, ["stratum"]).with_columns(pl.lit(component).alias("component"))
             for (component,), part in frame.partition_by("component", as_dict=True).items()
         ]
         return pl.concat(parts)
-    return _against_others(frame, ["component", "stratum"]).with_columns(
+    return against_others(frame, ["component", "stratum"]).with_columns(
         pl.lit(None, dtype=pl.String).alias("component")
     )
 
 
-def _against_others(frame: pl.DataFrame, strata: list[str]) -> pl.DataFrame:
+def against_others(frame: pl.DataFrame, strata: list[str]) -> pl.DataFrame:
     """Return one row per group with observed, expected, variance, alone, jobs; the group is left out of its rates."""
     schema = {"group": pl.String, "observed": pl.Float64, "expected": pl.Float64, "variance": pl.Float64,
               "alone": pl.Float64, "jobs": pl.Int64}  # fmt: skip
@@ -172,16 +172,16 @@ def _against_others(frame: pl.DataFrame, strata: list[str]) -> pl.DataFrame:
     return pl.DataFrame(told, schema=schema)
 
 
-def _chance(observed: FloatArray, expected: FloatArray, variance: FloatArray) -> FloatArray:
+def chance_of(observed: FloatArray, expected: FloatArray, variance: FloatArray) -> FloatArray:
     """Return exact two-sided chances of a ratio so far from 1, the expectation worth expected^2 / variance events."""
     worth = expected**2 / np.maximum(variance, 1e-300)
     share = expected / (expected + worth)  # of all events, those of the group, at a ratio of 1
-    more = np.where(observed > 0, special.betainc(np.maximum(observed, 1), worth, share), 1.0)
+    more = np.where(observed > 0, special.betainc(np.maximum(observed, 1), worth + 1, share), 1.0)
     less = special.betaincc(observed + 1, worth, share)
     return np.asarray(np.minimum(2 * np.minimum(more, less), 1.0), dtype=np.float64)
 
 
-def _jobs_needed(expected: float, jobs: int) -> int:
+def jobs_needed(expected: float, jobs: int) -> int:
     """Return how many jobs of the group it takes at least to tell a ratio of TELLS from 1 with 80 % power.
 
     Method: variance of a log ratio 1/events, the others' rates taken as known.
