@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import polars as pl
 
 from analytics.history import History
@@ -34,12 +36,14 @@ reading as (  -- one row per job, location, stage and trial
   join known_job as j using (job)
   join place as p on p.family = j.family and p.location = m.location
     and (p.quantity = m.quantity or (m.quantity = 'end_float' and p.quantity like '%torque'))
-  where coalesce(m.torque_kind, 'running') = 'running'
+  where {newer} and coalesce(m.torque_kind, 'running') = 'running'
     and coalesce(m.seals, p.seals) is not distinct from coalesce(p.seals, m.seals)
     and (m.stage <> 'as_built' or coalesce(m.technician, j.technician) is not distinct from j.technician)
   group by all
 ),
-pack as (select p.* from known_pack as p join place using (family, location)),
+pack as (
+  select p.* from known_pack as p join place using (family, location) join known_job as j using (job) where {newer}
+),
 state as (
   select coalesce(r.job, p.job) as job, coalesce(r.location, p.location) as location,
     coalesce(r.stage, p.stage) as stage, coalesce(r.trial, p.trial) as trial,
@@ -54,13 +58,15 @@ order by s.job, s.location, case s.stage when 'as_found' then 0 when 'trial' the
 """
 
 
-def bench_states(history: History, family: str | None = None) -> pl.DataFrame:
+def bench_states(history: History, family: str | None = None, after: dt.date | None = None) -> pl.DataFrame:
     """Return what stood on the bench, one row per job, location, stage and trial, in bench order.
 
     Columns: family, job, location, stage, trial; pack (um); reading (um or mN.m, mean over the points), spread
     (largest less smallest point), points, target, lower, upper, instrument, read_by, make, bearing (new, used),
-    set_up_bearing, end_play (um, torque locations), known_on. `family` limits the rows; other scope filters are for
-    the caller.
+    set_up_bearing, end_play (um, torque locations), known_on. `family` limits the rows, and `after` to jobs opened
+    after a day; other scope filters are for the caller.
     """
     where = "true" if family is None else "l.family = $family"
-    return history.query(_STATES.format(place=where), {} if family is None else {"family": family})
+    newer = "true" if after is None else "j.opened > $after"
+    values = {name: value for name, value in (("family", family), ("after", after)) if value is not None}
+    return history.query(_STATES.format(place=where, newer=newer), values)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 import polars as pl
@@ -34,7 +35,7 @@ select * from visit where {where} order by job
 """
 
 
-def set_visits(history: History, family: str | None = None) -> pl.DataFrame:
+def set_visits(history: History, family: str | None = None, after: dt.date | None = None) -> pl.DataFrame:
     """Return one row per job in scope with what setting depends on.
 
     Columns: job, unit, family, kind, opened, torn_down, closed, technician, fleet, duty, earlier_work (none, ours,
@@ -45,4 +46,6 @@ def set_visits(history: History, family: str | None = None) -> pl.DataFrame:
     more: dict[str, Any] = {}
     if family is not None:
         where, more = f"{where} and family = $of_family", {"of_family": family}
+    if after is not None:
+        where, more = f"{where} and opened > $after", {**more, "after": after}
     return history.query(_VISITS.format(where=where), {**values, **more})

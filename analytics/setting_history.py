@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -23,6 +24,19 @@ class SettingHistory:
 
     history: History
     family: str | None = None
+    newest: int | None = None  # only so many of the newest jobs on record; all where not given
+
+    @cached_property
+    def after(self) -> dt.date | None:
+        """Return the day after which jobs count, so that at most the newest ones do; None where all of them do."""
+        if self.newest is None:
+            return None
+        sql = (
+            "select opened from known_job where $family is null or family = $family "
+            f"order by opened desc, job limit 1 offset {self.newest}"
+        )
+        found = self.history.query(sql, {"family": self.family})["opened"]
+        return found[0] if found.len() else None
 
     @cached_property
     def places(self) -> pl.DataFrame:
@@ -32,12 +46,12 @@ class SettingHistory:
     @cached_property
     def visits(self) -> pl.DataFrame:
         """Return the visits in scope, see `set_visits`."""
-        return set_visits(self.history, self.family)
+        return set_visits(self.history, self.family, self.after)
 
     @cached_property
     def bare_states(self) -> pl.DataFrame:
         """Return bench states by place, see `pair_states`."""
-        return pair_states(bench_states(self.history, self.family), self.places)
+        return pair_states(bench_states(self.history, self.family, self.after), self.places)
 
     @cached_property
     def repeatability(self) -> dict[str, Repeatability]:

@@ -45,7 +45,7 @@ def shim_corrections(history: History, options: Mapping[str, str]) -> Answer:
     `bearing_makes`, and
     `standing_heights` where bearings were measured.
     """
-    setting = SettingHistory(history, history.scope.family)
+    setting = SettingHistory(history, history.scope.family, NEWEST_JOBS)
     frame = correction_rows(setting)
     group = GROUPS[options["by"]]
     frame = frame.with_columns((pl.lit(None, dtype=pl.String) if group is None else pl.col(group)).alias("group"))
@@ -182,10 +182,11 @@ def _make_notes(makes: pl.DataFrame) -> tuple[str, ...]:
     return tuple(notes)
 
 
+NEWEST_JOBS = 20_000  # how packs move today; twenty thousand jobs say it, and older ones say it of other days
 _ONE_SIDED = """
 select count(*) as packs from (
   select p.job, p.location from known_pack as p join known_job as j using (job)
-  where p.stage in ('as_found', 'as_built') and list_contains($jobs, p.job)
+  where p.stage in ('as_found', 'as_built') and p.job in (select unnest($jobs))
   group by all having count(distinct p.stage) = 1
 )
 """
@@ -200,7 +201,9 @@ def _ledger(setting: SettingHistory, frame: pl.DataFrame) -> tuple[Assumption, .
     if raw.height:
         left_in, out = (float(np.sort(raw[name].abs().to_numpy()).mean()) / 1000 for name in ("correction", "net"))
         moves = f"depth packs with another set move {left_in:.3f} mm either way in place of {out:.3f} mm"
+    newest = Assumption(f"Counted: the newest {NEWEST_JOBS:,} jobs, opened after {setting.after}")
     return (
+        *((newest,) if setting.after is not None else ()),
         Assumption("Counted: job and location with both packs on record", frame.height, int(one_sided)),
         Assumption(
             "Left out: gear set changed, marking of one of the two sets not on record",
@@ -236,7 +239,7 @@ def _columns(by: str) -> tuple[Column, ...]:
 
 
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
-    frame = correction_rows(SettingHistory(history, row.get("family") or history.scope.family))
+    frame = correction_rows(SettingHistory(history, row.get("family") or history.scope.family, NEWEST_JOBS))
     group = GROUPS[row.get("by", "nothing")]
     tests = [pl.col("net").is_not_null()]
     for name, column in (("location", "place"), ("gear_set", "gear_set"), ("group", group)):
