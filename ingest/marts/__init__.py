@@ -20,9 +20,10 @@ class Mart:
 
 
 _SETTLED = "settled_on"
-_WHEN_SETTLED = ("outcome", "payer", "position", "damage_mode", "cost_cents")
+_WHEN_SETTLED = ("outcome", "payer", "cost_cents")
 _COMEBACK_CLOCKS = {
     "comeback_job": "comeback_known", "comeback_known": "comeback_known",
+    "position": "cause_known", "damage_mode": "cause_known", "cause_known": "cause_known",
     "given_from": "given_from", "given_original": "given_from",
 }  # fmt: skip
 

@@ -1,7 +1,8 @@
 -- One row per job that comes back and the job it comes back from, given or inferred.
 -- Inferred: same unit, reopened within the fixed window whatever was sold, a component failed that the earlier job
 -- touched; attributed to the latest such job. `given_from` dates the given link that overrides an inferred one, and
--- `comeback_known` the day from which it was known which job it became.
+-- `comeback_known` the day from which it was known which job it became, `cause_known` that from which it was known what
+-- was at fault.
 with touched as (  -- one row per job and component position worked on, once for each finding or part
   select job_id, position, settled_on from new.finding
   where action in ('adjusted', 'reworked', 'replaced_failed', 'replaced_routine', 'replaced_mate')
@@ -42,11 +43,11 @@ given_of_job as (  -- one row per job that is given as a comeback
   from given where comeback_job is not null group by comeback_job
 )
 select original_job, comeback_job, reported, true as given, position, damage_mode, outcome, payer, cost_cents,
-  odometer_m, known_on, settled_on, comeback_known, null::date as given_from, null::varchar as given_original
+  odometer_m, known_on, settled_on, settled_on as cause_known, comeback_known, null::date as given_from, null::varchar as given_original
 from given
 union all
 select i.original_job, i.comeback_job, i.reported, false, i.position, i.damage_mode, null, null, null,
-  j.odometer_m, i.known_on, i.settled_on, i.known_on, g.given_from, g.given_original
+  j.odometer_m, i.known_on, i.settled_on, i.known_on, i.known_on, g.given_from, g.given_original
 from inferred as i
 join new.job as j on j.job = i.comeback_job
 left join given_of_job as g on g.comeback_job = i.comeback_job

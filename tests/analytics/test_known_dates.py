@@ -59,7 +59,8 @@ def _differences(one: Any, other: Any, path: str = "") -> list[str]:
     return [] if one == other else [f"{path}: {one!r} and {other!r}"]
 
 
-NOT_COMPARED = {"source_id", "row_number", "customer", "settled_on"}  # they say from where, who and when, not what
+# They say from where, who and when, not what.
+NOT_COMPARED = {"source_id", "row_number", "customer", "settled_on", "cause_known"}
 NAMED = {  # numbers hold within one version only: compare what they stand for
     **dict.fromkeys(("job_id", "started_by", "good_by"), "(select job from job as x where x.job_id = k.{})"),
     "unit_id": "(select unit from unit as x where x.unit_id = k.{})",
