@@ -124,7 +124,7 @@ def smallest_assortment(
 
     `needed` are needed packs (whole um): past ones or draws from a prediction; other arguments as in
     `assortment_share`. Greedy: add the thickness that gains most (ties: thinner), or, where none gains, the
-    pair that does; then drop any that is not missed. Every share is evaluated exactly; that no smaller
+    pair that does, or, where no pair does, take away from all of them; then drop any that is not missed. Every share is evaluated exactly; that no smaller
     assortment exists is not promised, except where all smaller ones are few enough (below
     `exhaustive_below`) to be tried, which is then done and said. Raises ValueError for an aim outside
     (0, 1], thicknesses not above zero, or no needed packs.
@@ -138,6 +138,8 @@ def smallest_assortment(
         return float(shares[_able(packs, sorted(chosen), tolerance, copies, maximum_pieces)].sum())
 
     chosen = _greedy(pool, share, aim)
+    if share(chosen) < aim - 1e-12 <= share(pool):
+        chosen = _thinned(pool, share, aim)  # only three or more together gain: start from all and take away
     reached = bool(share(chosen) >= aim - 1e-12)
     exact = False
     if reached:
@@ -151,6 +153,16 @@ def smallest_assortment(
         limits.method,
     )  # fmt: skip
     return Assortment(tuple(chosen), steps, covered, aim, reached, exact)
+
+
+def _thinned(pool: Sequence[int], share: Callable[[Sequence[int]], float], aim: float) -> list[int]:
+    """Return the pool without each thickness, thinnest first, that the aim does not miss."""
+    chosen = list(pool)
+    for thickness in pool:
+        left = [kept for kept in chosen if kept != thickness]
+        if share(left) >= aim - 1e-12:
+            chosen = left
+    return chosen
 
 
 def _packs(needed: ArrayLike, weights: ArrayLike | None) -> tuple[IntArray, FloatArray]:

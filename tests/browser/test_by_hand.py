@@ -147,7 +147,7 @@ def test_a_table_on_a_phone_keeps_its_first_columns_and_the_rest_comes_with_the_
 
 def test_on_paper_every_row_and_every_fold_is_there_and_no_control(by_hand: str, visit: Opener) -> None:
     page = visit(f"{by_hand}/parts-manager", (760, 1000))  # about as wide as a sheet
-    assert page.locator("#parts-usage .ag-center-cols-container .ag-row").count() == 12
+    expect(page.locator("#parts-usage .ag-center-cols-container .ag-row")).to_have_count(12)
     page.get_by_role("columnheader", name="For 100 jobs").click()
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     page.emulate_media(media="print")

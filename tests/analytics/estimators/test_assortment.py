@@ -54,6 +54,13 @@ def test_where_it_says_exact_no_smaller_assortment_does(packs: list[int], pool: 
         assert found.covered.estimate >= aim - 1e-12
 
 
+def test_three_that_gain_only_together_are_found() -> None:
+    """26 is reached by 15, 4 and 2 or 1 alone; neither one nor two of them gain anything."""
+    found = smallest_assortment([26], [1, 2, 15, 4], 2, 0.5)
+    assert found.reached
+    assert len(found.thicknesses) == 3
+
+
 def realistic(seed: int) -> np.ndarray:
     return np.random.default_rng(seed).normal(1200, 90, 300)
 
