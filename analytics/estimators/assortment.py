@@ -124,7 +124,8 @@ def smallest_assortment(
 
     `needed` are needed packs (whole um): past ones or draws from a prediction; other arguments as in
     `assortment_share`. Greedy: add the thickness that gains most (ties: thinner), or, where none gains, the
-    pair that does, or, where no pair does, take away from all of them; then drop any that is not missed. Every share is evaluated exactly; that no smaller
+    pair that does, or, where no pair does, take away from all of them; then drop any that is not missed.
+    Every share is evaluated exactly; that no smaller
     assortment exists is not promised, except where all smaller ones are few enough (below
     `exhaustive_below`) to be tried, which is then done and said. Raises ValueError for an aim outside
     (0, 1], thicknesses not above zero, or no needed packs.
