@@ -113,7 +113,9 @@ def test_a_list_belongs_to_its_view_and_goes_with_it(by_hand: str, visit: Opener
 
 def test_a_filter_that_is_not_on_record_is_said_where_the_answer_would_stand(by_hand: str, visit: Opener) -> None:
     page = visit(f"{by_hand}/parts-manager?family=K4O")
-    expect(page.locator("#parts-usage .refused")).to_have_text("There is no family 'K4O' on record; did you mean 'K40'?")
+    expect(page.locator("#parts-usage .refused")).to_have_text(
+        "There is no family 'K4O' on record; did you mean 'K40'?"
+    )
 
 
 def test_charts_of_pages_that_were_left_are_given_up(by_hand: str, visit: Opener) -> None:
