@@ -123,11 +123,15 @@ def _costed(events: pl.DataFrame) -> tuple[pl.DataFrame, int]:
     paid_by_us = pl.col("in_warranty") & ~(pl.col("payer") == "customer").fill_null(value=False)
     recorded = (pl.col("net").is_not_null() & (~covered | paid_by_us)).fill_null(value=False)
     known = events.filter(recorded)
-    means = known.group_by("outcome").agg(
-        pl.col("net").mean().alias("mean"), (pl.col("net").var() / pl.len()).alias("spread")
-    )
-    net = known["net"].to_numpy()
+    net = np.sort(known["net"].to_numpy())
     overall = (float(np.mean(net)), float(np.var(net)) / len(net)) if len(net) else (0.0, 0.0)
+    # Summed in order of size, so that the last digit does not hang on the order of rows.
+    rows = [
+        (outcome, float(np.mean(values)), float(np.var(values, ddof=1)) / len(values) if len(values) > 1 else None)
+        for (outcome,), part in sorted(known.partition_by("outcome", as_dict=True).items(), key=lambda one: str(one[0]))
+        for values in [np.sort(part["net"].to_numpy())]
+    ]
+    means = pl.DataFrame(rows, schema={"outcome": pl.String, "mean": pl.Float64, "spread": pl.Float64}, orient="row")
     told = events.join(means, on="outcome", how="left").with_columns(recorded.alias("recorded"))
     told = told.with_columns(
         pl.when("recorded").then("net").otherwise(pl.col("mean").fill_null(overall[0])).alias("cost"),
@@ -206,12 +210,11 @@ def _filled_in(jobs: pl.DataFrame, events: pl.DataFrame, day: float, km: float |
     part = events.filter(~pl.col("recorded") & (pl.col("at") <= day))
     ends = np.sort(jobs["days"].to_numpy())
     weight = 1 / np.maximum(len(ends) - np.searchsorted(ends, part["at"].to_numpy(), side="left"), 1)
-    told = (
-        part.with_columns(pl.Series("weight", weight))
-        .group_by("outcome")
-        .agg(pl.col("weight").sum(), pl.col("spread").first())
-    )
-    return float((told["weight"] ** 2 * told["spread"]).fill_null(0.0).sum())
+    told = part.with_columns(pl.Series("weight", weight))
+    total = 0.0
+    for _, mine in sorted(told.partition_by("outcome", as_dict=True).items(), key=lambda one: str(one[0])):
+        total += float(np.sum(np.sort(mine["weight"].to_numpy()))) ** 2 * float(mine["spread"][0] or 0.0)
+    return total
 
 
 def _metres(events: pl.DataFrame, draw: int) -> FloatArray:
