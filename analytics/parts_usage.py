@@ -78,8 +78,8 @@ def _monthly(history: History, by: str, whole: dt.date) -> pl.DataFrame:
     where, values = conditions(history.scope, _FILTERS, "used_on")
     return history.query(
         f"""
-        select coalesce({_KEYS[by]}, 'not known') as {by}, any_value(description) as description,
-          any_value(component) as kind, date_trunc('month', used_on)::date as month,
+        select coalesce({_KEYS[by]}, 'not known') as {by}, min(description) as description,
+          min(component) as kind, date_trunc('month', used_on)::date as month,
           sum(quantity_milli)::bigint / 1000.0 as pieces,
           sum(round(quantity_milli * coalesce(unit_cost_cents, 0) / 1000.0))::bigint as cents,
           count(distinct job) as jobs

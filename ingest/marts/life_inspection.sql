@@ -3,7 +3,26 @@
 -- last age and job at which it was known good, `state` what was found: good, failed, cause (of the complaint), renewed
 -- (without being looked at). `superseded_on` is the day on which a later look at the same life became known, so that
 -- what was known of a life on a day is one row. `why_not` says why the age is not known. Ages in metres.
-with read_here as (select * from new.visit_clock where clock = 'km'),
+with opening as (  -- one row per job: whether its teardown newly showed work of others
+  select job_id, coalesce(earlier_work = 'others' and lag(earlier_work) over visits is distinct from 'others', false)
+    as by_others
+  from new.job window visits as (partition by unit_id order by opened, job_id)
+),
+elsewhere as (  -- one row per job of a unit that another workshop opened before: how often
+  select j.job_id, count(*) as times
+  from new.job as j join new.sighting as s on s.unit = j.unit and s.state = 'opened_elsewhere' and s.seen <= j.opened
+  group by j.job_id
+),
+read_here as (  -- one row per job: its clock, and how often others had opened the unit by what its teardown showed
+  select c.*,
+    (coalesce(e.times, 0)
+     + sum(o.by_others::integer) over (partition by j.unit_id order by j.opened, j.job_id))::integer as openings
+  from new.visit_clock as c
+  join new.job as j using (job_id)
+  join opening as o using (job_id)
+  left join elsewhere as e using (job_id)
+  where c.clock = 'km'
+),
 measured as (  -- one row per unit with a reading at some visit, or on a register, and since when it was one
   select unit_id, min(known_on) as measured_on
   from (select unit_id, known_on from new.visit_clock where clock_at is not null

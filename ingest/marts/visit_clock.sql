@@ -3,7 +3,6 @@
 -- nought with it, so that only differences within the group mean anything. `next_group` and `next_at` place what was fitted in this
 -- job on the clock of the next vehicle, where the unit left the old one. `since_at` is the clock when the complaint
 -- began: written down (`since_exact`), or read off the straight line between the readings about that day.
--- `openings` counts what says that others opened the unit before; equal numbers at two visits mean nobody did between.
 with fitted as (  -- one row per fitting that can be placed in time
   select f.unit, f.fitted_from, f.fitted_to, greatest(f.fitted_from, f.known_on) as usable_from, f.known_on,
     f.fitted_from - date '1900-01-01' as fitting_number, f.odometer_m, f.hours_min,
@@ -18,16 +17,6 @@ dial as (  -- one row per fitting and clock with the vehicle's reading at its st
   union all
   select unit, fitted_from, fitted_to, usable_from, known_on, fitting_number, 'hours', coalesce(hours_min, 0), base_min
   from fitted where hours_min is not null or base_min is not null
-),
-opening as (  -- one row per job: whether its teardown newly showed work of others
-  select job_id, coalesce(earlier_work = 'others' and lag(earlier_work) over visits is distinct from 'others', false)
-    as by_others
-  from new.job window visits as (partition by unit_id order by opened, job_id)
-),
-elsewhere as (  -- one row per job of a unit that another workshop opened before: how often
-  select j.job_id, count(*) as times
-  from new.job as j join new.sighting as s on s.unit = j.unit and s.state = 'opened_elsewhere' and s.seen <= j.opened
-  group by j.job_id
 ),
 visit as (  -- one row per job and clock kept in it
   select j.job_id, j.unit_id, j.unit, j.opened, coalesce(j.closed, j.delivered, j.opened) as left_on, j.known_on,
@@ -98,12 +87,7 @@ select r.job_id, r.unit_id, r.clock, r.clock_at, if(r.clock_at is null, null, r.
   case when r.reading_since <= r.reading then greatest(r.clock_at - (r.reading - r.reading_since), 0)
     when s.reading <= r.reading then greatest(r.clock_at - (r.reading - s.reading), 0) end::bigint as since_at,
   coalesce(r.reading_since <= r.reading, false) as since_exact, r.basis, r.why_not,
-  (coalesce(e.times, 0)
-   + sum(coalesce(o.by_others, false)::integer) over (partition by r.unit_id, r.clock order by r.opened, r.job_id)
-  )::integer as openings,
   r.known_on, n.next_known_on
 from read_off as r
-left join opening as o using (job_id)
-left join elsewhere as e using (job_id)
 left join since as s on s.job_id = r.job_id and s.clock = r.clock
 left join following as n on n.job_id = r.job_id and n.clock = r.clock
