@@ -17,6 +17,10 @@ from analytics.scope_sql import conditions
 WINDOW_DAYS = 731  # a comeback counts within this window, whatever warranty was sold
 DAYS_PER_MONTH = 30.4375
 ASSUMED_WARRANTY_MONTHS = 12  # where none was written down; the ledger says how many rest on it
+COLUMNS = (
+    "odometer_m", "reported", "reported_ours", "reported_m", "first_given", "first_outcome", "metres_a_day",
+    "warranty_assumed", "ended", "ended_how", "end_observed", "end_all", "end_sighted",
+)  # fmt: skip
 NAMES = ("job", "unit", "family", "kind", "technician", "fleet", "duty", "opened", "refitted_by")
 
 _FILTERS = {
@@ -129,24 +133,29 @@ observed as (  -- one row per delivered job in scope, with the end of its observ
 """
 
 _SELECT = """
-select job_id, unit_id, {names} delivered, odometer_m, reported, reported_ours, reported_m, first_given, first_outcome,
-  metres_a_day, warranty_assumed, ended, ended_how, end_observed, end_all, end_sighted
+select job_id, unit_id, delivered{listed}
 from observed order by unit_id, job_id
 """
 
 
-def comeback_observations(history: History, scope: Scope | None = None, names: tuple[str, ...] = NAMES) -> pl.DataFrame:
+def comeback_observations(
+    history: History,
+    scope: Scope | None = None,
+    names: tuple[str, ...] = NAMES,
+    columns: tuple[str, ...] = COLUMNS,
+) -> pl.DataFrame:
     """Return one row per delivered job with what was observed of it, sorted by unit, then job.
 
-    Columns: `job_id`, `unit_id`, those of the job's own that `names` asks for (texts cost time), `delivered`, `ended`
+    Columns: `job_id`, `unit_id`, those of the job's own that `names` asks for (texts cost time), `delivered`, and of
+    `COLUMNS` those that `columns` asks for: `ended`
     and `ended_how` (retired or opened_elsewhere), `reported` (first comeback), `reported_ours`, and for each rule the
     end of observation as a date: `end_observed` (the rule of the house: as_of, retirement, another workshop or an
     unrelated full rebuild, whichever comes first, for a unit without follow-up not beyond its warranty), `end_all` (as
     if all were followed), `end_sighted` (independent sightings only). Days on which nothing is observed are NULL.
     """
     ctes, values = observed_ctes(scope or history.scope)
-    listed = "".join(f"{name}, " for name in names)
-    return history.query(f"with {ctes} {_SELECT.format(names=listed)}", values)
+    listed = "".join(f", {name}" for name in (*names, *columns))
+    return history.query(f"with {ctes} {_SELECT.format(listed=listed)}", values)
 
 
 def observed_ctes(scope: Scope) -> tuple[str, dict[str, Any]]:

@@ -114,7 +114,7 @@ def _rows(frame: pl.DataFrame, by: str, ours: bool) -> pl.DataFrame:
         return pl.DataFrame(schema=_SCHEMA)
     seen = seen.with_columns(_group(by).alias("group"))
     groups = seen["group"].unique().sort().to_list()
-    code = seen.select(pl.col("group").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
+    code = seen["group"].cast(pl.Enum(groups)).to_physical().cast(pl.Int64).to_numpy()
     return _read(fit_days(seen, code, len(groups)), groups, ours)
 
 

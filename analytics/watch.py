@@ -21,11 +21,8 @@ from analytics.watch_evidence import (
     FINDING_RATIO,
     LOT_RATIO,
     MINIMUM_PIECES,
-    comeback_streams,
-    delivered_evidence,
-    finding_streams,
+    every_stream,
     first_day,
-    lot_streams,
 )
 from analytics.watch_placebo import Placebo, placebo
 from analytics.watch_power import power_table
@@ -105,11 +102,7 @@ def _alarms(history: History, kinds: list[_Kind], acknowledged: tuple[Acknowledg
 
 
 def _run(history: History, first: dt.date, acknowledged: tuple[Acknowledged, ...]) -> list[_Kind]:
-    told = delivered_evidence(history, first)
-    every = (
-        comeback_streams(history, first, told), lot_streams(history, first, told), finding_streams(history, first),
-    )  # fmt: skip
-    return [_Kind(streams, _with_acknowledged(streams, acknowledged)) for streams in every]
+    return [_Kind(streams, _with_acknowledged(streams, acknowledged)) for streams in every_stream(history, first)]
 
 
 def _with_acknowledged(streams: Streams, acknowledged: tuple[Acknowledged, ...]) -> Ran:

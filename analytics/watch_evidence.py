@@ -21,8 +21,7 @@ AGES = (1, 3, 6, 12, 25)  # months of age up to which ordinary hazard is taken a
 _BANDS_KM = (80, 160, 240, 320)
 
 _SEEN = """seen as materialized (  -- one row per delivered job and stretch of observation, which a comeback ends
-  select job_id, job, unit_id, family, delivered, reported <= end_observed as came_back,
-    first_position, first_mode, first_known,
+  select job_id, unit_id, family, reported <= end_observed as came_back, first_position, first_mode, first_known,
     (year(delivered) - year($first)) * 12 + month(delivered) - month($first) as start,
     greatest(ceil((least(end_observed, reported) - delivered) / 30.4375), 1)::integer as lasting
   from observed where end_observed >= delivered
@@ -40,36 +39,42 @@ def first_day(history: History) -> dt.date | None:
     return found.replace(day=1) if found is not None else None
 
 
+def every_stream(history: History, first: dt.date) -> tuple[Streams, Streams, Streams]:
+    """Return the charts of comebacks, of lots and of findings."""
+    told = delivered_evidence(history, first)
+    return comeback_streams(history, first, told), lot_streams(history, first, told), finding_streams(history, first)
+
+
 def delivered_evidence(history: History, first: dt.date) -> pl.DataFrame:
     """Return cohorts and comebacks of delivered jobs, by family and by lot, all in one asking.
 
-    Columns: what (family, lot, or comeback of either), a to d (names: family, component, damage mode; or component,
+    In no order. Columns: what (family, lot, or comeback of either), a to d (names: family, component, damage mode; or component,
     supplier, part, lot), start (month of delivery) and lasting (months observed), n; day, job and unit_id of a comeback.
     """
     ctes, values = observed_ctes(history.scope)
     return history.query(
-        f"""with {ctes}, {_SEEN},
-        fitted as (  -- one row per piece fitted at a position, with its lot
-          select s.job, s.start, s.lasting, s.came_back, s.first_position, s.first_known, c.position, c.component,
-            coalesce(p.supplier, '') as supplier, p.part, p.lot
-          from seen as s join known_part_line as p using (job_id) join known_position as c using (position_id)
-          where p.fitted and p.lot is not null
-        )
+        f"""with {ctes}, {_SEEN}
         select 'family' as what, family as a, null as b, null as c, null as d, start, lasting, count(*)::double as n,
           null::date as day, null as job, null as unit_id
         from seen group by all
         union all
-        select 'lot', component, supplier, part, lot, start, lasting, count(*)::double, null, null, null
-        from fitted group by all
+        select 'lot', c.component, coalesce(p.supplier, ''), p.part, p.lot, s.start, s.lasting, count(*)::double, null, null,
+          null
+        from seen as s join known_part_line as p using (job_id) join known_position as c using (position_id)
+        where p.fitted and p.lot is not null group by all
         union all
         select 'family comeback', s.family, p.component, coalesce(s.first_mode, '{NO_MODE}'), null, s.start, s.lasting, 1.0,
-          s.first_known, s.job, s.unit_id
-        from seen as s join known_position as p on p.family = s.family and p.position = s.first_position
+          s.first_known, j.job, s.unit_id
+        from seen as s join known_job as j using (job_id)
+        join known_position as p on p.family = s.family and p.position = s.first_position
         where s.came_back and s.first_known <= $as_of
         union all
-        select 'lot comeback', component, supplier, part, lot, start, lasting, 1.0, first_known, job, null
-        from fitted where came_back and first_position = position and first_known <= $as_of
-        order by all""",
+        select 'lot comeback', c.component, coalesce(p.supplier, ''), p.part, p.lot, s.start, s.lasting, 1.0, s.first_known,
+          j.job, null
+        from seen as s join known_job as j using (job_id) join known_part_line as p using (job_id)
+        join known_position as c using (position_id)
+        where p.fitted and p.lot is not null and s.came_back and s.first_position = c.position
+          and s.first_known <= $as_of""",
         {**values, "first": first},
     )
 
@@ -79,7 +84,7 @@ def comeback_streams(history: History, first: dt.date, told: pl.DataFrame) -> St
 
     told: what `delivered_evidence` gives.
     """
-    cohorts = told.filter(pl.col("what") == "family").rename({"a": "family"})
+    cohorts = told.filter(pl.col("what") == "family").rename({"a": "family"}).sort("family", "start", "lasting")
     events = told.filter(pl.col("what") == "family comeback").rename(
         {"a": "family", "b": "component", "c": "damage_mode"}
     )
@@ -103,7 +108,7 @@ def lot_streams(history: History, first: dt.date, told: pl.DataFrame) -> Streams
     labels = cohorts.group_by(names).agg(pl.col("n").sum().alias("fitted"))
     labels = labels.filter(pl.col("fitted") >= MINIMUM_PIECES).sort(names)
     coded = labels.with_row_index("code")
-    cohorts = cohorts.join(coded, on=names, maintain_order="left")
+    cohorts = cohorts.join(coded, on=names).sort("code", "start", "lasting")
     events = (
         told.filter(pl.col("what") == "lot comeback").rename(named).join(labels.select(names), on=names, how="semi")
     )

@@ -18,12 +18,13 @@ from analytics.comeback_curves import fit_days
 from analytics.comeback_observations import DAYS_PER_MONTH, WINDOW_DAYS, comeback_observations, durations
 from analytics.history import History
 from analytics.warehouse_file import open_warehouse
-from analytics.watch_evidence import comeback_streams, delivered_evidence, finding_streams, first_day, lot_streams
+from analytics.watch_evidence import every_stream, first_day
 from analytics.watch_run import run_list
 from tests.bench.comeback_workshop import TECHNICIANS, write_comeback_workshop
 
 pytestmark = pytest.mark.bench
 AS_OF, JOBS = dt.date(2026, 1, 1), 1_000_000
+COUNTED = ("reported", "end_observed")
 T = TypeVar("T")
 
 
@@ -50,8 +51,9 @@ def timed(name: str, ask: Callable[[], T]) -> tuple[T, float]:
 
 def by_technician(history: History) -> list[float]:
     """Return the share come back by 12 months, by technician."""
-    seen, _ = durations(comeback_observations(history, names=("technician",)), "end_observed")
-    code = seen.select(pl.col("technician").rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
+    seen, _ = durations(comeback_observations(history, names=("technician",), columns=COUNTED), "end_observed")
+    names = pl.Enum(seen["technician"].unique().sort())
+    code = seen["technician"].cast(names).to_physical().cast(pl.Int64).to_numpy()
     fit = fit_days(seen, code, TECHNICIANS)
     return [float(1 - x) for x in fit.at([12 * DAYS_PER_MONTH]).estimate[:, 0]]
 
@@ -60,9 +62,7 @@ def whole_list(history: History) -> int:
     """Return how many alarms the whole watch list has: comebacks, lots and findings."""
     first = first_day(history)
     assert first is not None
-    told = delivered_evidence(history, first)
-    every = (comeback_streams(history, first, told), lot_streams(history, first, told), finding_streams(history, first))
-    return sum(len(run_list(streams, 1 / 3).alarms) for streams in every)
+    return sum(len(run_list(streams, 1 / 3).alarms) for streams in every_stream(history, first))
 
 
 def with_lifelines(history: History) -> list[float]:
@@ -116,7 +116,6 @@ def test_a_million_jobs(large: History) -> None:
     ours, first = timed("comebacks by technician", lambda: by_technician(large))
     alarms, second = timed("watch list with every lot", lambda: whole_list(large))
     theirs, third = timed("by technician and by lot with pandas and lifelines", lambda: with_lifelines(large))
-    print(
-        f"together {first + second:.2f} s; {third / first:.1f} times as quick as pandas and lifelines; {alarms} alarms"
-    )
-    assert ours == pytest.approx(theirs)
+    together = first + second
+    print(f"together {together:.2f} s; {third / together:.1f} times as quick as pandas and lifelines; {alarms} alarms")
+    assert ours == pytest.approx(theirs, abs=0.002)  # a month of warranty is counted in days there
