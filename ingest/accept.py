@@ -49,41 +49,47 @@ def accept(connection: duckdb.DuckDBPyConnection, record: RecordType, verdicts: 
           r.corrects, false as from_habit
         from rows_{name} as r {chosen};
         create table new.held_{name} as
-        select r.source_id, r.row_number, r.corrects, {", ".join(fields)}, r.fault_field, r.fault, r.original,
-          v.disposition, v.field, v.reason, v.by_source, v.by_row
+        select r.source_id, r.row_number, r.corrects, {", ".join(fields)}, r.fault_field, r.fault,
+          coalesce(r.original, o.original) as original, v.disposition, v.field, v.reason, v.by_source, v.by_row
         from rows_{name} as r join verdict_{name} as v using (source_id, row_number)
+        left join original_{name} as o using (source_id, row_number)
         where r.kept_row in (
           select k.rowid from kept_{name} as k
           semi join verdict_{name} as w on w.source_id = k.source_id and w.row_number = k.row_number);
     """)
 
 
-def keep_originals(
+def find_originals(
     connection: duckdb.DuckDBPyConnection, record: RecordType, raw: dict[int, tuple[str, tuple[str, ...]]]
 ) -> None:
-    """Give every quarantined row its original text: from the sheet just read, else as it was understood then.
+    """Create `original_<record>`: the text of every quarantined row that does not carry it yet.
 
-    `raw` holds the raw table and the headings of each source of this load.
+    It comes from the sheet just read (`raw`: raw table and headings by source), else from the row as it was understood
+    when it was read.
     """
     name = record.name
-    waiting = connection.execute(
-        f"select distinct source_id from new.held_{name} where disposition = 'quarantined' and original is null"
-    ).fetchall()
-    for (source_id,) in waiting:
+    connection.execute(f"""
+        create temp table original_{name} (source_id integer, row_number bigint, original varchar);
+        create temp table untold as
+        select v.source_id, v.row_number from verdict_{name} as v
+        where v.disposition = 'quarantined' and not exists (
+          select 1 from kept_{name} as k
+          where k.broken is not null and k.source_id = v.source_id and k.row_number = v.row_number);
+    """)
+    for (source_id,) in connection.execute("select distinct source_id from untold").fetchall():
         if source_id in raw:
             table, headings = raw[source_id]
             pairs = ", ".join(f"{quoted(h)}, t.c{i}" for i, h in enumerate(headings))
-            connection.execute(f"""
-                update new.held_{name} as h set original = to_json(json_object({pairs}))::varchar from {table} as t
-                where h.source_id = {source_id} and h.row_number = t.row_number and h.original is null
-                  and h.disposition = 'quarantined'
-            """)
         else:
-            columns = ", ".join(f"'{f.heading}', {_as_written(record, f)}" for f in record.fields)
-            connection.execute(f"""
-                update new.held_{name} set original = to_json(json_object({columns}))::varchar
-                where source_id = {source_id} and original is null and disposition = 'quarantined'
-            """)
+            table = f"(select * from rows_{name} where source_id = {source_id})"
+            pairs = ", ".join(f"'{f.heading}', {_as_written(record, f)}" for f in record.fields)
+        connection.execute(f"""
+            insert into original_{name}
+            select {source_id}, t.row_number, to_json(json_object({pairs}))::varchar
+            from {table} as t semi join (select row_number from untold where source_id = {source_id}) as u
+              on u.row_number = t.row_number
+        """)
+    connection.execute("drop table untold")
 
 
 def _as_written(record: RecordType, field: Field) -> str:

@@ -115,5 +115,6 @@ def let_go(connection: duckdb.DuckDBPyConnection, record: RecordType) -> None:
     """Free what `gather` and the decision made, once the record type is written."""
     name = record.name
     connection.execute(
-        f"drop view rows_{name}; drop table kept_{name}; drop table verdict_{name}; drop table if exists faulty_{name}"
+        f"drop view rows_{name}; drop table kept_{name}; drop table verdict_{name}; drop table original_{name}; "
+        f"drop table if exists faulty_{name}"
     )

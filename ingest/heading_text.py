@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from pathlib import Path
 
 from ingest.record_model import Field, Kind, RecordType
@@ -19,6 +20,7 @@ _AFTER_SIGN = re.compile(r"^(?P<base>.*\S)\s*[,/]\s*(?P<unit>[^,/]+)$")
 _LAST_WORD = re.compile(r"^(?P<base>.*\S)\s+(?P<unit>\S+)$")
 
 
+@lru_cache(maxsize=8192)  # the same cells are compared with the headings of every record type
 def fold_heading(text: str) -> str:
     """Return `text` as compared: lower case, everything but letters and digits a single space."""
     return _BETWEEN_WORDS.sub(" ", unicodedata.normalize("NFKC", text).casefold()).strip()
@@ -29,6 +31,7 @@ def fold_word(text: str) -> str:
     return " ".join(text.lower().replace("_", " ").split())
 
 
+@lru_cache(maxsize=8192)
 def split_unit(heading: str) -> tuple[str, str] | None:
     """Return the heading without its unit and the unit; None where it spells no unit that we know.
 

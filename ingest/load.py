@@ -12,7 +12,7 @@ from pathlib import Path
 
 import duckdb
 
-from ingest.accept import accept, keep_originals
+from ingest.accept import accept, find_originals
 from ingest.accounting import (
     DISPOSITIONS,
     begin_row_events,
@@ -278,10 +278,10 @@ def _decide_record(
                   left join kept_{record.name} as k using (source_id) where load_id = {load_id} group by source_id) as n
             where n.source_id = s.source_id and s.load_id = {load_id} and s.record = '{record.name}'
         """)
-    accept(connection, record, resolve(connection, record, rows))
+    verdicts = resolve(connection, record, rows)
+    find_originals(connection, record, {i: (plan.table.raw_table, plan.table.headings) for i, plan in plans.items()})
+    accept(connection, record, verdicts)
     if rows:
-        raw = {source_id: (plan.table.raw_table, plan.table.headings) for source_id, plan in plans.items()}
-        keep_originals(connection, record, raw)
         write_row_events(connection, record, load_id)
     let_go(connection, record)
 

@@ -22,7 +22,7 @@ from ingest.read_regular_lines import LargeText, read_regular_lines
 from ingest.text_dialect import Dialect, TextRecord, find_dialect, why_refused
 
 TEXT_SUFFIXES = (".csv", ".tsv", ".tab", ".txt", ".psv")
-LARGE = 4_000_000  # bytes from which a file goes through DuckDB's reader
+LARGE = 1_000_000  # bytes from which a file goes through DuckDB's reader
 _CHUNK = 4_000_000
 _SAMPLE = 150_000  # characters that settle delimiter, quote and heading row
 _MARKS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
