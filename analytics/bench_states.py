@@ -36,13 +36,14 @@ reading as (  -- one row per job, location, stage and trial
   join known_job as j using (job)
   join place as p on p.family = j.family and p.location = m.location
     and (p.quantity = m.quantity or (m.quantity = 'end_float' and p.quantity like '%torque'))
-  where {newer} and coalesce(m.torque_kind, 'running') = 'running'
+  where {newer} and {read} and coalesce(m.torque_kind, 'running') = 'running'
     and coalesce(m.seals, p.seals) is not distinct from coalesce(p.seals, m.seals)
     and (m.stage <> 'as_built' or coalesce(m.technician, j.technician) is not distinct from j.technician)
   group by all
 ),
 pack as (
-  select p.* from known_pack as p join place using (family, location) join known_job as j using (job) where {newer}
+  select p.* from known_pack as p join place using (family, location) join known_job as j using (job)
+  where {newer} and {packed}
 ),
 state as (
   select coalesce(r.job, p.job) as job, coalesce(r.location, p.location) as location,
@@ -68,5 +69,7 @@ def bench_states(history: History, family: str | None = None, after: dt.date | N
     """
     where = "true" if family is None else "l.family = $family"
     newer = "true" if after is None else "j.opened > $after"
+    # No reading and no pack is older than its job: by their own day the engine skips what lies before.
+    read, packed = ("true", "true") if after is None else ("m.known_on > $after", "p.known_on > $after")
     values = {name: value for name, value in (("family", family), ("after", after)) if value is not None}
-    return history.query(_STATES.format(place=where, newer=newer), values)
+    return history.query(_STATES.format(place=where, newer=newer, read=read, packed=packed), values)

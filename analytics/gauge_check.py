@@ -27,7 +27,7 @@ from analytics.gauge_evidence import (
 from analytics.history import History
 from analytics.question import Question
 from analytics.scope import Scope
-from analytics.setting_history import SettingHistory
+from analytics.setting_history import NEWEST_JOBS, SettingHistory
 from analytics.setting_jobs import jobs_of_rows
 from analytics.wording import count_of, day
 
@@ -61,9 +61,9 @@ def gauge_check(history: History, options: Mapping[str, str]) -> Answer:
     `masters` (day, instrument, error_um, mean_um, lower_um, upper_um: weighted mean and its limits). All gauges are
     charted whatever the family asked for: a gauge is not a family's.
     """
-    setting = SettingHistory(history.within(Scope()))
+    setting = SettingHistory(history.within(Scope()), None, NEWEST_JOBS)
     checks = gauge_checks(history)
-    evidence = gauge_evidence(checks, gauge_pairs(history), read_rows(setting))
+    evidence = gauge_evidence(checks, gauge_pairs(history, setting.after), read_rows(setting))
     charts, threshold = gauge_charts(evidence, _deviations(setting, checks))
     jobs = _jobs_read(setting)
     patterns = history.query(_PATTERNS)
@@ -84,7 +84,7 @@ def gauge_check(history: History, options: Mapping[str, str]) -> Answer:
         rows=table,
         columns=_COLUMNS,
         notes=_notes(table),
-        assumptions=_ledger(table, threshold),
+        assumptions=_ledger(setting, table, threshold),
         curves={"chart": _chart_curve(evidence, charts, threshold), "masters": _masters_curve(checks)},
     )
 
@@ -256,9 +256,10 @@ def _notes(table: pl.DataFrame) -> tuple[str, ...]:
     return (*notes, "A used set goes back to what the same gauge read before the strip: such jobs suffer less.")
 
 
-def _ledger(table: pl.DataFrame, threshold: float) -> tuple[Assumption, ...]:
+def _ledger(setting: SettingHistory, table: pl.DataFrame, threshold: float) -> tuple[Assumption, ...]:
     counts = {name: int(table[name].sum()) for name in ("masters", "pairs", "strips", "packs")}
     return (
+        *setting.counted(),
         Assumption("Readings on the master", counts["masters"], None),
         Assumption("Two gauges in one pair of hands, seen from each", counts["pairs"], None),
         Assumption("Strips read with another gauge than the build", counts["strips"], None),
@@ -342,7 +343,7 @@ _COLUMNS = (
 
 
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
-    setting = SettingHistory(history.within(Scope()))
+    setting = SettingHistory(history.within(Scope()), None, NEWEST_JOBS)
     mine = _jobs_read(setting).filter(
         (pl.col("instrument") == row.get("instrument", "")) & (pl.col("quantity") == row.get("quantity", ""))
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,7 +26,7 @@ with apart as (  -- one row per job, place, stage and trial read by one technici
   select m.job, m.quantity, max(m.known_on) as day, min(m.instrument) as one, max(m.instrument) as other,
     arg_min(m.value, m.instrument)::double as one_read, arg_max(m.value, m.instrument)::double as other_read
   from known_measurement as m
-  where m.point is null and m.instrument is not null and m.technician is not null
+  where m.point is null and m.instrument is not null and m.technician is not null and {read}
   group by m.job, m.quantity, m.location, m.stage, m.trial, m.technician
   having count(*) = 2 and count(distinct m.instrument) = 2
 )
@@ -51,9 +52,10 @@ def gauge_checks(history: History) -> pl.DataFrame:
     return history.query(_CHECKS)
 
 
-def gauge_pairs(history: History) -> pl.DataFrame:
+def gauge_pairs(history: History, after: dt.date | None = None) -> pl.DataFrame:
     """Return readings of one technician with two gauges, seen from each: instrument, other, quantity, day, value."""
-    return history.query(_PAIRS)
+    read = "true" if after is None else "m.known_on > $after"
+    return history.query(_PAIRS.format(read=read), {} if after is None else {"after": after})
 
 
 def gauge_evidence(checks: pl.DataFrame, pairs: pl.DataFrame, rows: pl.DataFrame) -> tuple[GaugeEvidence, ...]:

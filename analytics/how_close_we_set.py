@@ -16,7 +16,7 @@ from analytics.first_and_built import BY, first_and_built
 from analytics.history import History
 from analytics.question import Option, Question
 from analytics.repeat_readings import repeat_readings
-from analytics.setting_history import SettingHistory
+from analytics.setting_history import NEWEST_JOBS, SettingHistory
 from analytics.setting_jobs import jobs_of_rows
 from analytics.shim_corrections import SETTING_CAUTION
 from analytics.wording import between, percent
@@ -49,7 +49,7 @@ def how_close_we_set(history: History, options: Mapping[str, str]) -> Answer:
     first row told, in order, with the lines of the individuals and moving-range chart), `repeats` (see
     `repeat_readings`), `round_the_ring` (spread of the points round the ring as built).
     """
-    setting = SettingHistory(history, history.scope.family)
+    setting = SettingHistory(history, history.scope.family, NEWEST_JOBS)
     frame = first_and_built(setting)
     by = BY[options["by"]]
     frame = frame.with_columns((pl.lit(None, dtype=pl.String) if by is None else pl.col(by)).alias("group"))
@@ -60,7 +60,7 @@ def how_close_we_set(history: History, options: Mapping[str, str]) -> Answer:
         pl.col("ppk").fill_null(9.0), "quantity", "sides", "group", nulls_last=True
     )
     sentence, number, about = _sentence(table, options["by"])
-    repeats, ring = repeat_readings(history), _round_the_ring(history, setting, frame)
+    repeats, ring = repeat_readings(history, setting.after), _round_the_ring(history, setting, frame)
     return Answer(
         question="how-close-we-set",
         as_of=history.as_of,
@@ -213,6 +213,7 @@ def _ledger(setting: SettingHistory, frame: pl.DataFrame, table: pl.DataFrame) -
     if out[1] and built[1]:
         moves = f"{percent(out[0] / out[1])} out of limits becomes {percent(built[0] / built[1])}"
     return (
+        *setting.counted(),
         Assumption(
             "Counted: first trials with reading and limits on record (crush sleeves, which are tightened step by step, "
             "are left out)",
@@ -258,7 +259,7 @@ def _columns(by: str) -> tuple[Column, ...]:
 
 
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
-    frame = first_and_built(SettingHistory(history, history.scope.family)).filter(
+    frame = first_and_built(SettingHistory(history, history.scope.family, NEWEST_JOBS)).filter(
         (pl.col("stage") == "first") & pl.col("outside") & (pl.col("quantity") == row.get("quantity", ""))
     )
     by = BY[row.get("by", "nothing")]

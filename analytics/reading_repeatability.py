@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,7 @@ with apart as (  -- one row per job, place, stage and trial read by one technici
   select m.quantity, min(m.instrument) as one, max(m.instrument) as other, max(m.known_on) as read_on, m.job,
     if(max_by(m.instrument, m.value) = max(m.instrument), 1, -1) * (max(m.value) - min(m.value))::double as signed
   from known_measurement as m
-  where m.point is null and m.instrument is not null and m.technician is not null
+  where m.point is null and m.instrument is not null and m.technician is not null and {read}
   group by m.job, m.quantity, m.location, m.stage, m.trial, m.technician
   having count(*) = 2 and count(distinct m.instrument) = 2
 ),
@@ -29,7 +30,7 @@ paired as (select quantity, count(*) as degrees, sum(step * step) / 4 as squares
   where step is not null group by quantity),
 round as (  -- four points round the ring: what alternates from point to point is neither level nor run-out
   select quantity, pow(sum(if(point % 2 = 1, value, -value)), 2) / 4.0 as square
-  from known_measurement where point between 1 and 4 and quantity = 'backlash'
+  from known_measurement as m where {read} and point between 1 and 4 and quantity = 'backlash'
   group by job, quantity, location, stage, trial having count(*) = 4 and count(distinct point) = 4
 ),
 checked as (
@@ -57,7 +58,7 @@ class Repeatability:
     learned_from: str
 
 
-def reading_repeatability(history: History) -> dict[str, Repeatability]:
+def reading_repeatability(history: History, after: dt.date | None = None) -> dict[str, Repeatability]:
     """Return how well each quantity is read; a quantity with too few repeats and checks is left out.
 
     Two gauges in one pair of hands: a quarter of the mean squared step from one such difference to the next of the
@@ -65,7 +66,8 @@ def reading_repeatability(history: History) -> dict[str, Repeatability]:
     alternating contrast, free of level and of run-out (a once-a-turn wave). The master: spread of its readings about
     each gauge's own mean; a lower bound, since a master is easier to read.
     """
-    frame = history.query(_REPEATS)
+    read = "true" if after is None else "m.known_on > $after"
+    frame = history.query(_REPEATS.format(read=read), {} if after is None else {"after": after})
     found: dict[str, Repeatability] = {}
     for way in _FIRST_CHOICE:
         rows = frame.filter(pl.col("learned_from") == way)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import polars as pl
 
 from analytics.estimators.gauge_study import GaugeStudy, gauge_study
@@ -12,12 +14,12 @@ _REPEATS = """
 with repeated as (  -- one row per job, quantity and location read more than once as built, without points
   select m.job, m.quantity, m.location from known_measurement as m join known_job as j using (job)
   where m.stage = 'as_built' and m.point is null and m.technician is not null and m.location is not null
-    and ($family is null or j.family = $family)
+    and ($family is null or j.family = $family) and {read}
   group by all having count(*) > 1 and count(distinct m.technician) > 1
 )
 select m.job, m.quantity, m.location, m.technician, m.instrument, m.value::double as value
 from known_measurement as m join repeated as r using (job, quantity, location)
-where m.stage = 'as_built' and m.point is null and m.technician is not null
+where m.stage = 'as_built' and m.point is null and m.technician is not null and {read}
 order by all
 """
 _SCHEMA = {
@@ -26,14 +28,18 @@ _SCHEMA = {
 }  # fmt: skip
 
 
-def repeat_readings(history: History) -> pl.DataFrame:
+def repeat_readings(history: History, after: dt.date | None = None) -> pl.DataFrame:
     """Return repeatability and reproducibility of each quantity that several technicians read on one unit.
 
     One row per quantity and source (repeat: the same hands again, also with another gauge; hands: between
     technicians; gauge in all; part): standard deviation with 95 % limits (um or mN.m), readings, parts, operators, said
     (too few). Analysis of variance with random parts and operators, restricted likelihood where numbers are unequal.
     """
-    frame = history.query(_REPEATS, {"family": history.scope.family})
+    values: dict[str, object] = {"family": history.scope.family}
+    if after is not None:
+        values["after"] = after
+    read = "true" if after is None else "m.known_on > $after"
+    frame = history.query(_REPEATS.format(read=read), values)
     rows: list[dict[str, object]] = []
     for (quantity,), part in sorted(frame.partition_by("quantity", as_dict=True, maintain_order=True).items()):
         parts = part.select(pl.format("{} {}", "job", "location")).to_series().to_list()

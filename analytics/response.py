@@ -12,7 +12,7 @@ from analytics.estimators.partial_pooling import partial_pooling
 from analytics.history import History
 from analytics.learned_responses import FEWEST_JOBS, Response
 from analytics.question import Question
-from analytics.setting_history import SettingHistory
+from analytics.setting_history import NEWEST_JOBS, SettingHistory
 from analytics.setting_jobs import jobs_of_rows
 from analytics.shim_corrections import SETTING_CAUTION
 from analytics.wording import count_of
@@ -42,7 +42,7 @@ def response(history: History, options: Mapping[str, str]) -> Answer:
     pooled over families of one kind), verdict (as theory says, more, less), strange (jobs with a slip), toward_mean
     (share taken off first deviations), said (where too few).
     """
-    setting = SettingHistory(history, history.scope.family)
+    setting = SettingHistory(history, history.scope.family, NEWEST_JOBS)
     found = setting.responses
     table = pl.DataFrame([_row(r) for r in found], schema=_SCHEMA)
     table = _drawn(table).sort("family", "location", "make", "bearing", nulls_last=False)
@@ -150,6 +150,7 @@ def _ledger(setting: SettingHistory) -> tuple[Assumption, ...]:
     set_up = both.filter("set_up_bearing").select("job", "place").unique().height
     still = jobs - changed.height
     return (
+        *setting.counted(),
         Assumption("Counted: job and location whose pack changed between trials", changed.height, still),
         Assumption("Left out: trials without a pack (adjusters, crush sleeves) or a reading", jobs - bare, bare),
         Assumption("Read on set-up bearings, counted like final ones", set_up, None),
@@ -157,7 +158,7 @@ def _ledger(setting: SettingHistory) -> tuple[Assumption, ...]:
 
 
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
-    setting = SettingHistory(history, row.get("family") or history.scope.family)
+    setting = SettingHistory(history, row.get("family") or history.scope.family, NEWEST_JOBS)
     states = setting.bare_states.filter(
         (pl.col("stage") == "trial") & (pl.col("trial") <= 2) & (pl.col("place") == row.get("location", ""))
         & pl.col("pack").is_not_null() & pl.col("reading").is_not_null()

@@ -8,6 +8,7 @@ from functools import cached_property
 
 import polars as pl
 
+from analytics.answer import Assumption
 from analytics.bench_states import bench_states
 from analytics.history import History
 from analytics.learned_responses import Response, learned_responses
@@ -16,6 +17,8 @@ from analytics.set_places import pair_states, set_places
 from analytics.set_rows import in_pack_terms, set_rows
 from analytics.set_visits import set_visits
 from analytics.shelf import shelf_pieces
+
+NEWEST_JOBS = 20_000  # how a bench sets today; so many jobs say it, and older ones say it of other days
 
 
 @dataclass(frozen=True)
@@ -38,6 +41,12 @@ class SettingHistory:
         found = self.history.query(sql, {"family": self.family})["opened"]
         return found[0] if found.len() else None
 
+    def counted(self) -> tuple[Assumption, ...]:
+        """Return the line of the ledger that says which jobs count, where not all of them do."""
+        if self.after is None:
+            return ()
+        return (Assumption(f"Counted: the newest {self.newest:,} jobs, opened after {self.after}"),)
+
     @cached_property
     def places(self) -> pl.DataFrame:
         """Return what is set, see `set_places`."""
@@ -56,7 +65,7 @@ class SettingHistory:
     @cached_property
     def repeatability(self) -> dict[str, Repeatability]:
         """Return how well each quantity is read."""
-        return reading_repeatability(self.history)
+        return reading_repeatability(self.history, self.after)
 
     @cached_property
     def responses(self) -> tuple[Response, ...]:

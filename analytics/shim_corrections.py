@@ -15,7 +15,7 @@ from analytics.estimators.interval import Interval, TooFew
 from analytics.estimators.proportion import wilson
 from analytics.history import History
 from analytics.question import Option, Question
-from analytics.setting_history import SettingHistory
+from analytics.setting_history import NEWEST_JOBS, SettingHistory
 from analytics.setting_jobs import jobs_of_rows
 from analytics.wording import between, count_of, millimetres, percent
 
@@ -182,18 +182,19 @@ def _make_notes(makes: pl.DataFrame) -> tuple[str, ...]:
     return tuple(notes)
 
 
-NEWEST_JOBS = 20_000  # how packs move today; twenty thousand jobs say it, and older ones say it of other days
 _ONE_SIDED = """
 select count(*) as packs from (
   select p.job, p.location from known_pack as p join known_job as j using (job)
-  where p.stage in ('as_found', 'as_built') and p.job in (select unnest($jobs))
+  where p.stage in ('as_found', 'as_built') and {newer} and p.job in (select unnest($jobs))
   group by all having count(distinct p.stage) = 1
 )
 """
 
 
 def _ledger(setting: SettingHistory, frame: pl.DataFrame) -> tuple[Assumption, ...]:
-    one_sided = setting.history.query(_ONE_SIDED, {"jobs": setting.visits["job"].to_list()})["packs"][0]
+    newer, after = ("true", {}) if setting.after is None else ("p.known_on > $after", {"after": setting.after})
+    jobs = {"jobs": setting.visits["job"].to_list()}
+    one_sided = setting.history.query(_ONE_SIDED.format(newer=newer), {**jobs, **after})["packs"][0]
     unmarked = frame.filter(pl.col("net").is_null()).height
     depth = (pl.col("gear_set") == "changed") & (pl.col("quantity") == "pinion_depth")
     raw = frame.filter(depth & pl.col("net").is_not_null())
@@ -201,9 +202,8 @@ def _ledger(setting: SettingHistory, frame: pl.DataFrame) -> tuple[Assumption, .
     if raw.height:
         left_in, out = (float(np.sort(raw[name].abs().to_numpy()).mean()) / 1000 for name in ("correction", "net"))
         moves = f"depth packs with another set move {left_in:.3f} mm either way in place of {out:.3f} mm"
-    newest = Assumption(f"Counted: the newest {NEWEST_JOBS:,} jobs, opened after {setting.after}")
     return (
-        *((newest,) if setting.after is not None else ()),
+        *setting.counted(),
         Assumption("Counted: job and location with both packs on record", frame.height, int(one_sided)),
         Assumption(
             "Left out: gear set changed, marking of one of the two sets not on record",

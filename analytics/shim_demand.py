@@ -12,7 +12,7 @@ from analytics.estimators.assortment import Assortment, assortment_share, smalle
 from analytics.estimators.interval import TooFew
 from analytics.history import History
 from analytics.question import Option, Question, QuestionError
-from analytics.setting_history import SettingHistory
+from analytics.setting_history import NEWEST_JOBS, SettingHistory
 from analytics.setting_jobs import jobs_of_rows
 from analytics.shims_used import shims_taken
 from analytics.wording import count_of, percent
@@ -47,8 +47,8 @@ def shim_demand(history: History, options: Mapping[str, str]) -> Answer:
     `assortments`: per location the thicknesses, their share over the jobs they were chosen on and over later jobs.
     """
     aim = _share(options["share"])
-    setting = SettingHistory(history, history.scope.family)
-    taken = shims_taken(history)
+    setting = SettingHistory(history, history.scope.family, NEWEST_JOBS)
+    taken = shims_taken(history, setting.after)
     sets = _assortments(setting, aim)
     chosen = {
         (family, location): {int(size) for size in words.split()}
@@ -80,7 +80,7 @@ def shim_demand(history: History, options: Mapping[str, str]) -> Answer:
         rows=table,
         columns=_COLUMNS,
         notes=_notes(sets, aim),
-        assumptions=_ledger(taken),
+        assumptions=_ledger(setting, taken),
         curves={"assortments": sets},
     )
 
@@ -226,10 +226,11 @@ def _notes(sets: pl.DataFrame, aim: float) -> tuple[str, ...]:
     return (*notes, "How many of each to lay in between two orders is a question of stock, not of this table.")
 
 
-def _ledger(taken: pl.DataFrame) -> tuple[Assumption, ...]:
+def _ledger(setting: SettingHistory, taken: pl.DataFrame) -> tuple[Assumption, ...]:
     known = taken.filter("found_known").select("job", "location").n_unique()
     every = taken.select("job", "location").n_unique()
     return (
+        *setting.counted(),
         Assumption("Counted: job and location with the pack as found and as built", known, every - known),
         Assumption("A piece that came out is put back where its thickness is needed", None, None),
     )
@@ -252,7 +253,8 @@ _COLUMNS = (
 
 
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
-    taken = shims_taken(history).filter(
+    after = SettingHistory(history, history.scope.family, NEWEST_JOBS).after
+    taken = shims_taken(history, after).filter(
         (pl.col("taken") > 0) & pl.col("found_known") & (pl.col("location") == row.get("location", ""))
         & (pl.col("family") == row.get("family", ""))
     )  # fmt: skip

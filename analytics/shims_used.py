@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import polars as pl
 
 from analytics.history import History
@@ -13,7 +15,7 @@ _TAKEN = """
 with job_in_scope as (select job, unit, family, opened from known_job where {where}),
 piece as (
   select s.job, s.location, s.thickness_um, s.stage, sum(coalesce(s.pieces, 1)) as pieces
-  from known_shim as s join job_in_scope using (job) where s.stage in ('as_found', 'as_built') group by all
+  from known_shim as s join job_in_scope using (job) where s.stage in ('as_found', 'as_built') and {used} group by all
 ),
 built as (select job, location, thickness_um, pieces from piece where stage = 'as_built'),
 found as (select job, location, thickness_um, pieces from piece where stage = 'as_found'),
@@ -28,11 +30,14 @@ order by all
 """
 
 
-def shims_taken(history: History) -> pl.DataFrame:
+def shims_taken(history: History, after: dt.date | None = None) -> pl.DataFrame:
     """Return the pieces of each thickness that jobs took beyond those that came out of the unit.
 
     Columns: family, job, location, thickness_um, opened, taken (pieces, also nought), found_known (whether the pack
     as found is on record; where it is not, what was taken cannot be told).
     """
     where, values = conditions(history.scope, FILTERS, "opened")
-    return history.query(_TAKEN.format(where=where), values)
+    used = "true"
+    if after is not None:
+        where, used, values = f"{where} and opened > $after", "s.known_on > $after", {**values, "after": after}
+    return history.query(_TAKEN.format(where=where, used=used), values)

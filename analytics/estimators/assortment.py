@@ -64,12 +64,12 @@ def thickness_use(
     if job_count < minimum:
         return TooFew("jobs", job_count, minimum)
     pieces = as_counts("counts", counts).astype(np.int64)
+    by_thickness: dict[int, dict[str, int]] = {}
+    for job, thickness, count in zip(jobs, thicknesses, pieces.tolist(), strict=True):
+        by_job = by_thickness.setdefault(thickness, {})
+        by_job[str(job)] = by_job.get(str(job), 0) + count
     uses = []
-    for thickness in sorted(set(thicknesses)):
-        by_job: dict[str, int] = {}
-        for job, other, count in zip(jobs, thicknesses, pieces.tolist(), strict=True):
-            if other == thickness:
-                by_job[str(job)] = by_job.get(str(job), 0) + count
+    for thickness, by_job in sorted(by_thickness.items()):
         total = sum(by_job.values())
         squares = sum(count**2 for count in by_job.values())
         uses.append(ThicknessUse(thickness, total, _per_hundred(total, squares, job_count, level)))
