@@ -10,7 +10,10 @@ from analytics.estimators.arrays import IntArray
 from analytics.estimators.kaplan_meier import SurvivalCurves, kaplan_meier
 
 MINIMUM_AT_RISK = 10
-RULES = {"end_observed": "observed", "end_all": "as if all were followed", "end_sighted": "independent sightings only"}
+RULES = {
+    "end_observed": "observed", "end_all": "as if all were followed", "end_sighted": "independent sightings only",
+    "end_seen": "as if silent units were gone",
+}  # fmt: skip
 CURVES_SCHEMA = {
     "rule": pl.String, "ours": pl.Boolean, "at": pl.Float64, "share": pl.Float64, "low": pl.Float64,
     "high": pl.Float64, "at_risk": pl.Int64,

@@ -116,13 +116,23 @@ def _strata(frame: pl.DataFrame, drivers: tuple[str, ...], bands: int) -> IntArr
     design = _design(cells, drivers)
     events, weeks = cells["events"].to_numpy().astype(float), cells["weeks"].to_numpy()
     hazard = ridge_logistic(design, events, weeks, penalties=PENALTIES).predict(design).estimate
-    order = np.argsort(hazard, kind="stable")
-    grown = np.cumsum((hazard * weeks)[order])
-    band = np.empty(len(hazard), np.int64)
-    band[order] = np.minimum((grown / grown[-1] * bands).astype(np.int64), bands - 1)
+    band = bands_of(hazard, weeks, bands)
     return frame.join(
         cells.select(*drivers, pl.Series("band", band)), on=drivers, how="left", maintain_order="left"
     )["band"].to_numpy()  # fmt: skip
+
+
+def bands_of(hazard: FloatArray, weeks: FloatArray, bands: int) -> IntArray:
+    """Return (cells) the band of each cell, in order of hazard, about as many expected comebacks in each.
+
+    hazard: (cells) comebacks a week; weeks: (cells) observed. A cell lies in the band that holds its middle.
+    """
+    order = np.argsort(hazard, kind="stable")
+    brought = (hazard * weeks)[order]
+    grown = np.cumsum(brought)
+    band = np.empty(len(hazard), np.int64)
+    band[order] = np.minimum(((grown - brought / 2) / grown[-1] * bands).astype(np.int64), bands - 1)
+    return band
 
 
 def _design(cells: pl.DataFrame, drivers: tuple[str, ...]) -> FloatArray:

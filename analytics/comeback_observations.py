@@ -19,7 +19,7 @@ DAYS_PER_MONTH = 30.4375
 ASSUMED_WARRANTY_MONTHS = 12  # where none was written down; the ledger says how many rest on it
 COLUMNS = (
     "odometer_m", "reported", "reported_ours", "reported_m", "first_given", "first_outcome", "metres_a_day",
-    "warranty_assumed", "ended", "ended_how", "end_observed", "end_all", "end_sighted",
+    "warranty_assumed", "ended", "ended_how", "end_observed", "end_all", "end_sighted", "end_seen",
 )  # fmt: skip
 NAMES = ("job", "unit", "family", "kind", "technician", "fleet", "duty", "opened", "refitted_by")
 
@@ -127,7 +127,9 @@ observed as (  -- one row per delivered job in scope, with the end of its observ
       as end_observed,
     least(window_end, possible_end) as end_all,
     if(registered or last_independent is not null,
-      least(window_end, possible_end, if(registered, possible_end, last_independent)), null) as end_sighted
+      least(window_end, possible_end, if(registered, possible_end, last_independent)), null) as end_sighted,
+    least(window_end, possible_end, if(registered, possible_end, greatest(delivered, last_independent, reported)))
+      as end_seen
   from bounded
 )
 """
@@ -151,7 +153,8 @@ def comeback_observations(
     and `ended_how` (retired or opened_elsewhere), `reported` (first comeback), `reported_ours`, and for each rule the
     end of observation as a date: `end_observed` (the rule of the house: as_of, retirement, another workshop or an
     unrelated full rebuild, whichever comes first, for a unit without follow-up not beyond its warranty), `end_all` (as
-    if all were followed), `end_sighted` (independent sightings only). Days on which nothing is observed are NULL.
+    if all were followed), `end_sighted` (independent sightings only), `end_seen` (as if a unit without follow-up were
+    gone once nothing is heard of it, its comeback included). Days on which nothing is observed are NULL.
     """
     ctes, values = observed_ctes(scope or history.scope)
     listed = "".join(f", {name}" for name in (*names, *columns))
@@ -178,7 +181,7 @@ def _exists_filters(where: str) -> str:
 def durations(frame: pl.DataFrame, rule: str, reported: str = "reported") -> tuple[pl.DataFrame, dict[str, Any]]:
     """Return days observed and whether a comeback ended them, for the jobs that the rule observes at all.
 
-    `rule` is end_observed, end_all or end_sighted. Adds the columns `days` and `came_back`; the counts are of jobs
+    `rule` is end_observed, end_all, end_sighted or end_seen. Adds the columns `days` and `came_back`; the counts are of jobs
     observed and not observed.
     """
     seen = frame.filter(pl.col(rule) >= pl.col("delivered"))

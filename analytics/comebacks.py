@@ -49,7 +49,7 @@ def comebacks(history: History, options: Mapping[str, str]) -> Answer:
     Rows: group, ours, months, share, low, high (95 %), at_risk, jobs, comebacks, said (where too few are left). By
     outcome, component, damage mode, payer or scope: cumulative incidence, other causes competing. By quarter: what
     each quarter's deliveries have come to, and will.
-    Curves: "months" (rule, ours, at, share, low, high, at_risk) under the rule of the house and its two
+    Curves: "months" (rule, ours, at, share, low, high, at_risk) under the rule of the house and its
     sensitivities; "distance" the same by km, with imputed odometers' uncertainty in the interval; "quarters" the
     deliveries of each quarter; "chains" jobs that came back more than once.
     """

@@ -52,7 +52,8 @@ def what_to_expect(history: History, options: Mapping[str, str]) -> Answer:
     Rows: position, component, probability, low, high, plain (the family's frequency), times (probability / plain),
     clues (those that speak most for or against), failed, inspected. Curves: "parts" (part, probability that any is used,
     pieces to be expected, positions), "clues" (component, clue, ratio with limits, shrunk with limits), "similar" (past
-    jobs), "bands" (stated and happened), "lists" (hits and waste of parts ordered beforehand).
+    jobs), "bands" (stated and happened), "tried" (calibration slope and skill, with limits), "lists" (hits and waste of
+    parts ordered beforehand).
     Raises QuestionError for a job, family or clue that is not on record.
     """
     request = read_request(history, options)
@@ -86,7 +87,7 @@ def what_to_expect(history: History, options: Mapping[str, str]) -> Answer:
         curves={
             "parts": found.parts, "clues": clues,
             "similar": similar_jobs(found.request, strips),
-            "bands": found.tried.bands(), "lists": _lists(found.tried),
+            "bands": found.tried.bands(), "tried": _came_true(found.tried), "lists": _lists(found.tried),
         },
     )  # fmt: skip
 
@@ -218,6 +219,14 @@ def _notes(found: _Found) -> tuple[str, ...]:
         )
     notes.append("The clues speak of what is found in full strips; they are associations, not causes.")
     return tuple(notes)
+
+
+def _came_true(tried: Backtest) -> pl.DataFrame:
+    """Return how past expectations came true: measure (slope, 1 is right; skill above plain frequency), value, limits."""
+    schema = {"measure": pl.String, **dict.fromkeys(("value", "low", "high"), pl.Float64)}
+    told = (("calibration slope", tried.slope()), ("squared error below plain frequency", tried.skill()))
+    rows = [(name, found.estimate, found.lower, found.upper) for name, found in told if not isinstance(found, TooFew)]
+    return pl.DataFrame(rows, schema=schema, orient="row")
 
 
 def _lists(tried: Backtest) -> pl.DataFrame:

@@ -98,7 +98,12 @@ def comebacks(history: History, options: Mapping[str, str]) -> Answer:
 
 def _curves(ats: range, unit: int) -> pl.DataFrame:
     told = []
-    for rule, slope in (("observed", 1.0), ("as if all were followed", 0.6), ("independent sightings only", 1.5)):
+    for rule, slope in (
+        ("observed", 1.0),
+        ("as if all were followed", 0.6),
+        ("independent sightings only", 1.5),
+        ("as if silent units were gone", 2.0),
+    ):
         for ours in (False, True):
             for at in ats:
                 share = 0.004 * slope * (at / unit) * (0.6 if ours else 1)

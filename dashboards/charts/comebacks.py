@@ -10,13 +10,13 @@ import polars as pl
 from analytics.answer import Answer
 from dashboards.chart_function import Chart
 from dashboards.charts.strips import MOST_STRIPS, Strips, draw_strips, numbered, picking
-from dashboards.charts.theme import FIRST, INK, SECOND
+from dashboards.charts.theme import FIRST, INK, SECOND, SOFT_INK
 
 OBSERVED = "observed"
 EVERYBODY = "all"  # the one group of an answer that is not split
 ALL, OURS = "all comebacks", "by our own work"
 COMPARED_MONTHS = 12
-_DASHES = ([1, 0], [7, 4], [2, 3])
+_DASHES = ([1, 0], [7, 4], [2, 3], [9, 3, 2, 3])
 _UP = "come back, % of delivered jobs"
 
 
@@ -75,7 +75,7 @@ def comebacks_under_other_rules(answer: Answer) -> Chart | None:
         width="container",
         height=220,
         title="If we followed delivered units by another rule",
-        description="Share come back under three rules of following delivered units.",
+        description="Share come back under other rules of following delivered units.",
     )
 
 
@@ -140,7 +140,7 @@ def _across(title: str) -> alt.X:
 
 def _told_apart(field: str, names: list[str]) -> dict[str, Any]:
     """Tell lines apart by hue and by dash, in one legend."""
-    hues = alt.Scale(domain=names, range=[FIRST, SECOND, INK][: len(names)])
+    hues = alt.Scale(domain=names, range=[FIRST, SECOND, INK, SOFT_INK][: len(names)])
     dashes = alt.Scale(domain=names, range=list(_DASHES[: len(names)]))
     legend = alt.Legend(symbolType="stroke", symbolSize=500, symbolOpacity=1, labelLimit=300, direction="vertical")
     return {
