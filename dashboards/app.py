@@ -49,6 +49,16 @@ def make_app(
 
     `questions` are every question by name unless given; `engine` provides the browser's drawing script.
     """
+    return app_of(make_asking(warehouse_folder, questions), engine or ChartEngine())
+
+
+def make_asking(warehouse_folder: Path, questions: Mapping[str, Question] | None = None) -> Asking:
+    """Return what answers the pages' questions from the job records in `warehouse_folder`."""
+    return Asking(OpenRecords(warehouse_folder), every_question() if questions is None else questions)
+
+
+def app_of(asking: Asking, engine: ChartEngine) -> dash.Dash:
+    """Return the service whose pages are answered by `asking`."""
     register_theme()
     app = dash.Dash(
         "layshaft",
@@ -61,12 +71,11 @@ def make_app(
         add_log_handler=False,
     )
     app.layout = frame()
-    asking = Asking(OpenRecords(warehouse_folder), every_question() if questions is None else questions)
     connect_pages(app, asking)
     connect_sections(app, asking)
     connect_address(app, asking)
     connect_acknowledging(app, asking)
-    serve_chart_engine(app.server, engine or ChartEngine())
+    serve_chart_engine(app.server, engine)
     set_browser_rules(app.server, app.csp_hashes())
     answer_faults(app)
     return app

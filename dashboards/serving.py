@@ -9,8 +9,11 @@ from threading import Thread
 from waitress import create_server
 
 from analytics.question import Question
-from dashboards.app import make_app
+from dashboards.app import app_of, make_asking
+from dashboards.asking_ahead import AskingAhead
 from dashboards.chart_engine import ChartEngine
+from dashboards.every_page import PAGES
+from dashboards.requests_in_hand import RequestsInHand
 from dashboards.serving_error import ServingError
 
 THREADS = 8
@@ -25,10 +28,12 @@ def serve(
 ) -> None:
     """Serve the pages until interrupted; `when_ready` is told their address as soon as they answer.
 
-    Port 0 takes any free one. Raises ServingError where the address cannot be had.
+    Port 0 takes any free one. What the pages show by default is asked ahead. Raises ServingError where the address cannot be had.
     """
     engine = ChartEngine()
-    app = make_app(folder, questions, engine)
+    asking, in_hand = make_asking(folder, questions), RequestsInHand()
+    app = app_of(asking, engine)
+    in_hand.count_those_of(app.server)
     try:
         server = create_server(app.server, host=host, port=port, threads=THREADS, ident="layshaft")
     except OSError as fault:
@@ -36,4 +41,9 @@ def serve(
     Thread(target=engine.packed, daemon=True).start()  # made once per machine; nobody's first chart should wait for it
     if when_ready is not None:
         when_ready(f"http://{host}:{server.effective_port}/")
-    server.run()
+    ahead = AskingAhead(asking, PAGES, in_hand)
+    ahead.start()
+    try:
+        server.run()
+    finally:
+        ahead.stop()
