@@ -7,26 +7,21 @@ from collections.abc import Callable
 import duckdb
 
 from ingest.field_sql import quoted
-from ingest.gather import links_of
+from ingest.gather import is_gathered_in_place, links_of
 from ingest.record_model import Field, Kind, RecordType
 from ingest.units_of_measure import Dimension, steps_per_unit
 from ingest.vocabularies import QUANTITIES
 
-FAILED = """case when r.grade is null and r.role is null then null
-  else coalesce(r.grade in ('3', '4'), false) or coalesce(r.role in ('cause', 'failed'), false) end"""
-
-# Columns that a published table carries beside its declared ones: numbers for joining and grouping in place of texts
-# (they hold within one version only), and what follows from the row itself.
+# Numbers for joining and grouping in place of texts; they hold within one version only.
 _NUMBERED: dict[str, str] = {
     "position": "row_number() over (order by r.family, r.position)::integer as position_id",
     "unit": "row_number() over (order by r.unit)::integer as unit_id",
     "job": "n.job_id",
-    "finding": f"{FAILED} as failed",
 }
 # Sorting the whole width of the job table to number it would cost more than a join.
 _JOB_NUMBERS = """
-    join (select source_id, row_number, row_number() over (order by r.job)::integer as job_id
-          from rows_job as r {others}) as n on n.source_id = r.source_id and n.row_number = r.row_number
+    join (select r.kept_row, row_number() over (order by r.job)::integer as job_id
+          from rows_job as r {others}) as n on n.kept_row = r.kept_row
 """
 
 
@@ -36,26 +31,38 @@ def accept(connection: duckdb.DuckDBPyConnection, record: RecordType, verdicts: 
     `verdicts` is the number of rows that are not accepted.
     """
     name = record.name
-    fields = [f"r.{field.column}" for field in record.fields]
-    links = [f"r.{link}" for link in links_of(record).names if link != "family" or name == "job"]
-    numbered = [_NUMBERED[name]] if name in _NUMBERED else []
-    others = ""
-    if verdicts:
-        others = f"anti join verdict_{name} as v on v.source_id = r.source_id and v.row_number = r.row_number"
-    chosen = _JOB_NUMBERS.format(others=others) if name == "job" else others
+    fields = ", ".join(f"r.{field.column}" for field in record.fields)
     connection.execute(f"""
-        create table new.{name} as
-        select {", ".join([*fields, *numbered, *links])}, r.known_on, r.settled_on, r.source_id, r.row_number,
-          r.corrects, false as from_habit
-        from rows_{name} as r {chosen};
+        create temp table not_accepted as
+        select r.kept_row from rows_{name} as r
+        semi join verdict_{name} as v on v.source_id = r.source_id and v.row_number = r.row_number;
         create table new.held_{name} as
-        select r.source_id, r.row_number, r.corrects, {", ".join(fields)}, r.fault_field, r.fault,
+        select r.source_id, r.row_number, r.corrects, {fields}, r.fault_field, r.fault,
           coalesce(r.original, o.original) as original, v.disposition, v.field, v.reason, v.by_source, v.by_row
         from rows_{name} as r join verdict_{name} as v using (source_id, row_number)
         left join original_{name} as o using (source_id, row_number)
-        where r.kept_row in (
-          select k.rowid from kept_{name} as k
-          semi join verdict_{name} as w on w.source_id = k.source_id and w.row_number = k.row_number);
+        where r.kept_row in (select kept_row from not_accepted);
+    """)
+    if is_gathered_in_place(connection, record):
+        if verdicts:
+            connection.execute(f"delete from new.{name} where rowid in (select kept_row from not_accepted)")
+        connection.execute(f"alter table new.{name} drop column broken")
+    else:
+        _write_accepted(connection, record, fields)
+    connection.execute("drop table not_accepted")
+
+
+def _write_accepted(connection: duckdb.DuckDBPyConnection, record: RecordType, fields: str) -> None:
+    """Create `new.<record>` from the rows that were gathered elsewhere."""
+    name = record.name
+    others = "anti join not_accepted as v on v.kept_row = r.kept_row"
+    chosen = _JOB_NUMBERS.format(others=others) if name == "job" else others
+    beside = [*([_NUMBERED[name]] if name in _NUMBERED else []), *(f"r.{link}" for link in links_of(record).names)]
+    connection.execute(f"""
+        create table new.{name} as
+        select {", ".join([fields, *beside])}, r.known_on, r.settled_on, r.source_id, r.row_number,
+          r.corrects, r.from_habit
+        from rows_{name} as r {chosen}
     """)
 
 
@@ -73,7 +80,7 @@ def find_originals(
         create temp table untold as
         select v.source_id, v.row_number from verdict_{name} as v
         where v.disposition = 'quarantined' and not exists (
-          select 1 from kept_{name} as k
+          select 1 from rows_{name} as k
           where k.broken is not null and k.source_id = v.source_id and k.row_number = v.row_number);
     """)
     for (source_id,) in connection.execute("select distinct source_id from untold").fetchall():

@@ -62,7 +62,7 @@ def _trace_to_roots(connection: duckdb.DuckDBPyConnection, record: RecordType) -
           union all
           select distinct s.source_id, k.row_number, r.origin, r.root_row, null, false
           from root as r join source_told as s on s.origin = r.origin and not s.replaced
-          join kept_{name} as k on k.source_id = s.source_id and k.row_number = r.root_row
+          join rows_{name} as k on k.source_id = s.source_id and k.row_number = r.root_row
         )
         select t.*, s.load_id, s.content_digest, {digest_sql(record, "r")} as digest,
           f.source_id is not null as faulty

@@ -14,7 +14,7 @@ from ingest.type_rows import TypedRows
 
 @dataclass(frozen=True)
 class Links:
-    """Hold what links a row to rows of earlier record types: SQL columns over `r`, and their joins."""
+    """Hold what follows from a row and from the earlier rows that it names: SQL columns over `r`, and their joins."""
 
     columns: tuple[tuple[str, str], ...] = ()  # (name, SQL)
     joins: str = ""
@@ -25,11 +25,15 @@ class Links:
         return tuple(name for name, _ in self.columns)
 
 
-_JOB = (("job_id", "j.job_id"), ("unit_id", "j.unit_id"), ("family", "j.family"))
+_JOB = (("job_id", "j.job_id"), ("unit_id", "j.unit_id"))
 _POSITION = " left join new.position as p on p.family = j.family and p.position = r.position"
+_FAILED = """case when r.grade is null and r.role is null then null
+  else coalesce(r.grade in ('3', '4'), false) or coalesce(r.role in ('cause', 'failed'), false) end"""
 # Where no movement is written, a part counts as fitted once its job was put together: while the job is open, a line
 # may be an order only.
 _FITTED = "coalesce(r.movement = 'fitted', if(coalesce(j.closed, j.delivered) is not null, true, null))"
+
+NUMBERED = ("position", "unit", "job")  # accepted rows get a number, by which others are joined to them
 
 # From when a link that tells more than a number was known.
 LINK_CLOCKS: dict[tuple[str, str], str | None] = {
@@ -50,7 +54,7 @@ def links_of(record: RecordType) -> Links:
         return Links()
     job = "left join new.job as j on j.job = r.job"
     if record.name == "finding":
-        return Links((*_JOB, ("position_id", "p.position_id")), job + _POSITION)
+        return Links((("failed", _FAILED), *_JOB, ("position_id", "p.position_id")), job + _POSITION)
     if record.name == "part_line":
         return Links((*_JOB, ("position_id", "p.position_id"), ("fitted", _FITTED)), job + _POSITION)
     return Links(_JOB, job)
@@ -63,43 +67,48 @@ def has_old(connection: duckdb.DuckDBPyConnection) -> bool:
     )
 
 
+def is_gathered_in_place(connection: duckdb.DuckDBPyConnection, record: RecordType) -> bool:
+    """Return whether the rows are gathered where they are published, and those that are not accepted taken out again.
+
+    Most rows of a first load are accepted, and writing millions of rows twice costs more than all checks together.
+    Later loads mostly read again what is on record, and some records are numbered once it is known what is accepted.
+    """
+    return record.name not in NUMBERED and not has_old(connection)
+
+
 def gather(connection: duckdb.DuckDBPyConnection, record: RecordType, typed: Sequence[TypedRows]) -> int:
-    """Create `kept_<record>` and its view `rows_<record>`: every row ever read, linked, and return how many.
+    """Create the view `rows_<record>`: every row ever read, linked, and return how many.
 
     The view has source_id, row_number, corrects, every declared column, fault_field, fault, original (the row's text
-    where it is kept), the links, known_on, settled_on and `likeness` (see `likeness_sql`). Columns that no source
-    gives take no room in the table: the view supplies their NULL. `kept_row` is a row's place in the table: a few
-    rows among millions are fetched by it, so that the others need not be read in all their columns.
+    where it is kept), the links, known_on, settled_on and `likeness` (see `likeness_sql`). `kept_row` is a row's place
+    in the table below, `new.<record>` or `kept_<record>` (see `is_gathered_in_place`): a few rows among millions are
+    fetched by it, so that the others need not be read in all their columns.
     """
     name, links = record.name, links_of(record)
-    old = has_old(connection)
+    table = f"new.{name}" if is_gathered_in_place(connection, record) else f"kept_{name}"
     declared = {field.column: field.sql_type for field in record.fields}
-    given = set(declared) if old else set().union(*(one.columns for one in typed))
-    corrects = old or any(one.corrects for one in typed)
     parts = [one.sql for one in typed]
-    if old:
+    if has_old(connection):
         fields = ", ".join(("source_id", "row_number", "corrects", *declared))
         parts.append(f"select {fields}, null::varchar[] as broken from old.{name} where not from_habit")
         broken = "case when coalesce(fault, original) is not null then [fault_field, fault, original] end as broken"
         parts.append(f"select {fields}, {broken} from old.held_{name}")
     parts.append(_nothing(declared))
-    kept = ", ".join(f"r.{column}" for column in declared if column in given)
+    kept = ", ".join(f"r.{column}" for column in declared)
     linked = "".join(f", {sql} as {column}" for column, sql in links.columns)
     connection.execute(f"""
-        create table kept_{name} as
+        create table {table} as
         with r as ({" union all by name ".join(parts)})
-        select r.source_id, r.row_number, {"r.corrects, " if corrects else ""}{kept + ", " if kept else ""}r.broken,
-          ({record.known_on})::date as known_on, ({record.settled_on})::date as settled_on,
-          {likeness_sql(record, "r")} as likeness{linked}
+        select {kept}{linked}, ({record.known_on})::date as known_on, ({record.settled_on})::date as settled_on,
+          r.source_id, r.row_number, r.corrects, false as from_habit, r.broken
         from r {links.joins}
     """)
-    missing = "".join(f", null::{kind} as {column}" for column, kind in declared.items() if column not in given)
     connection.execute(f"""
         create view rows_{name} as
-        select rowid as kept_row, *{"" if corrects else ", null::varchar as corrects"}{missing},
-          broken[1] as fault_field, broken[2] as fault, broken[3] as original from kept_{name}
+        select r.rowid as kept_row, r.*, {likeness_sql(record, "r")} as likeness,
+          r.broken[1] as fault_field, r.broken[2] as fault, r.broken[3] as original from {table} as r
     """)
-    return int(connection.execute(f"select count(*) from kept_{name}").fetchall()[0][0])
+    return int(connection.execute(f"select count(*) from {table}").fetchall()[0][0])
 
 
 def _nothing(declared: dict[str, str]) -> str:
@@ -115,6 +124,6 @@ def let_go(connection: duckdb.DuckDBPyConnection, record: RecordType) -> None:
     """Free what `gather` and the decision made, once the record type is written."""
     name = record.name
     connection.execute(
-        f"drop view rows_{name}; drop table kept_{name}; drop table verdict_{name}; drop table original_{name}; "
-        f"drop table if exists faulty_{name}"
+        f"drop view rows_{name}; drop table if exists kept_{name}; drop table verdict_{name}; "
+        f"drop table original_{name}; drop table if exists faulty_{name}"
     )

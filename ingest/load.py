@@ -275,7 +275,7 @@ def _decide_record(
         connection.execute(f"""
             update source as s set rows_read = coalesce(n.rows, 0)
             from (select source_id, count(k.source_id) as rows from source
-                  left join kept_{record.name} as k using (source_id) where load_id = {load_id} group by source_id) as n
+                  left join rows_{record.name} as k using (source_id) where load_id = {load_id} group by source_id) as n
             where n.source_id = s.source_id and s.load_id = {load_id} and s.record = '{record.name}'
         """)
     verdicts = resolve(connection, record, rows)

@@ -52,7 +52,7 @@ def resolve(connection: duckdb.DuckDBPyConnection, record: RecordType, rows: int
     connection.execute(f"""
         insert into verdict_{name}
         select r.source_id, r.row_number, 'superseded', null, 'read again under a mended mapping', null, null
-        from kept_{name} as r semi join (select source_id from source_told where replaced) as s using (source_id);
+        from rows_{name} as r semi join (select source_id from source_told where replaced) as s using (source_id);
     """)
     _find_faulty(connection, record)
     judge_corrections(connection, record)
@@ -98,7 +98,7 @@ def _find_candidates(connection: duckdb.DuckDBPyConnection, record: RecordType) 
     _find_repeated(connection, record)
     connection.execute(f"""
         create temp table chosen as
-        select k.rowid as kept_row from kept_{name} as k semi join (
+        select k.kept_row from rows_{name} as k semi join (
           select source_id, row_number from repeated
           union select source_id, row_number from faulty_{name}
           union select s.source_id, c.row_number from corrected as c join source_told as s using (origin)
@@ -130,7 +130,7 @@ def _find_repeated(connection: duckdb.DuckDBPyConnection, record: RecordType) ->
     where two rows of a job fall on the same bit are the hashes compared.
     """
     name, links = record.name, links_of(record).names
-    live = f"(select * from kept_{name} where {_not_replaced(connection)})"
+    live = f"(select * from rows_{name} where {_not_replaced(connection)})"
     if "job_id" in links:
         by_position = "position_id" in links and record.key == ("job", "position")
         bit = "coalesce(position_id, likeness) % 64" if by_position else "likeness % 64"

@@ -47,9 +47,9 @@ def _reference_rule(record: RecordType, field: Field) -> Rule:
 
 _PLACE_OF_JOB = """
 with unknown as (
-  select r.source_id, r.row_number, r.{column} as named, r.family from {{rows}} as r
-  where r.{column} is not null and r.job_id is not null and {unlinked}
-    and r.family in (select family from new.{parent})
+  select r.source_id, r.row_number, r.{column} as named, j.family from {{rows}} as r
+  join new.job as j on j.job_id = r.job_id
+  where r.{column} is not null and {unlinked} and j.family in (select family from new.{parent})
 )
 select u.source_id, u.row_number, '{column}' as field,
   'family ' || u.family || ' has no {words} ''' || u.named || '''; did you mean '''
@@ -64,7 +64,7 @@ def _of_family(record: str, column: str, parent: str, words: str) -> Rule:
     unlinked = (
         "r.position_id is null"
         if parent == "position"
-        else f"(r.family, r.{column}) not in (select (family, {column}) from new.{parent})"
+        else f"(j.family, r.{column}) not in (select (family, {column}) from new.{parent})"
     )
     sql = _PLACE_OF_JOB.format(column=column, parent=parent, words=words, unlinked=unlinked)
     return Rule(record, f"{column} is one of the family's {words}s", sql)
@@ -82,8 +82,8 @@ OTHER_RULES: tuple[Rule, ...] = (
           'thickness ' || printf('%.3f', r.thickness_um / 1000.0) || ' mm cannot sit at ' || l.location || ' of family '
             || l.family || ', which takes ' || coalesce(printf('%.3f', l.thinnest_um / 1000.0), 'anything') || ' to '
             || coalesce(printf('%.3f mm', l.thickest_um / 1000.0), 'anything') || ' in all' as reason
-        from {rows} as r
-        join new.shim_location as l on l.family = r.family and l.location = r.location
+        from {rows} as r join new.job as j on j.job_id = r.job_id
+        join new.shim_location as l on l.family = j.family and l.location = r.location
         where r.thickness_um > l.thickest_um or (not l.stackable and r.thickness_um < l.thinnest_um)
         """,
     ),

@@ -46,15 +46,13 @@ class TypedColumn:
 
 @dataclass(frozen=True)
 class TypedRows:
-    """Hold the SQL that types one source's rows, and which declared columns it gives.
+    """Hold the SQL that types one source's rows.
 
-    The SQL gives source_id, row_number, corrects, the declared columns in `columns`, and `broken`: NULL, or a list of
-    the field at fault, the sentence that says why, and the row's original text as JSON.
+    The SQL gives source_id, row_number, corrects, the declared columns that the source has, and `broken`: NULL, or a
+    list of the field at fault, the sentence that says why, and the row's original text as JSON.
     """
 
     sql: str
-    columns: frozenset[str]
-    corrects: bool
     style: str  # how numbers and dates are written in the sheet, as JSON
 
 
@@ -90,8 +88,6 @@ def type_rows(connection: duckdb.DuckDBPyConnection, plan: SheetPlan, source_id:
     """
     return TypedRows(
         f"({sql}){_refused(connection, plan, source_id)}",
-        frozenset(column.field.column for column in columns),
-        plan.corrects is not None,
         _style_of(plan),
     )
 
