@@ -11,8 +11,9 @@ import polars as pl
 from analytics.answer import Answer, Assumption, Column
 from analytics.estimators.interval import Intervals
 from analytics.estimators.poisson_rate import cluster_rate
-from analytics.estimators.proportion import cluster_wilson
+from analytics.estimators.proportion import cluster_wilson, effective_inspected, effective_wilson
 from analytics.estimators.proportion_trend import proportion_trend
+from analytics.failure_counts import GROUPS, KEYS, FailureCounts, failure_counts, findings_view, scoped
 from analytics.history import History
 from analytics.job_list import jobs_behind
 from analytics.question import Option, Question
@@ -26,35 +27,21 @@ METHOD = (
     "unit can be inspected several times. Failed means graded 3 or 4, or written down as cause or as found failed; "
     "never inferred from 'replaced'."
 )
-GROUPS: dict[str, tuple[str, ...]] = {
-    "position": ("family", "position", "component"),
-    "component": ("component",),
-    "family": ("family", "component"),
-    "supplier": ("component", "supplier"),
-    "maker": ("component", "maker"),
-    "technician": ("component", "technician"),
-    "fleet": ("component", "fleet"),
-    "duty": ("component", "duty"),
-    "year": ("component", "year"),
-}
-_COLUMNS = {
-    "family": "family", "component": "component", "position": "position", "supplier": "supplier",
-    "technician": "technician", "fleet": "fleet", "duty": "duty", "kind": "job_kind",
-}  # fmt: skip
 
 
 def failure_rates(history: History, options: Mapping[str, str]) -> Answer:
     """Return failed / inspected per component position (or per group), with intervals, trend and rate per distance.
 
-    Rows: family, position, component, group; failed, inspected, units, rate, rate_low, rate_high (shares, 95 %);
-    said (words where too few); trend_per_year with limits (factor on the odds); resting_on_habit (findings that a
-    declared habit implies); part_failed, part_inspected (part rebuilds, where only what is suspected is inspected);
-    per_100000_km with limits, exposure_km. Denominator: component positions inspected in full strips.
+    Rows: family, position, component, group; failed, inspected, rate, rate_low, rate_high (shares, 95 %); said (words
+    where too few); units (that tell how alike findings of one unit are), alike (how many findings of its own unit a
+    finding has beside it on average, itself counted); trend_per_year with limits (factor on the odds); resting_on_habit
+    (findings that a declared habit implies); part_failed, part_inspected (part rebuilds, where only what is suspected
+    is inspected); per_100000_km with limits, exposure_km. Denominator: positions inspected in full strips.
     """
     by = options["by"]
-    counted = _count(history, by)
-    rows = _with_rates(counted)
-    rows = _with_trend(history, by, rows)
+    counts = failure_counts(history, by)
+    rows = _with_rates(_summed(counts), counts.by_unit)
+    rows = _with_trend(by, rows, counts.yearly)
     rows = _with_distance(history, by, rows)
     rows = rows.sort(
         pl.col("rate_low").fill_null(-1.0), pl.col("failed"), "family", "position", "component", "group",
@@ -74,98 +61,38 @@ def failure_rates(history: History, options: Mapping[str, str]) -> Answer:
         rows=rows,
         columns=_columns(by),
         notes=_notes(rows),
-        assumptions=_ledger(history, rows),
+        assumptions=_ledger(counts),
         curves={"by_year": _by_year(history)},
     )
 
 
-def _scoped(history: History) -> tuple[str, dict[str, Any]]:
-    return conditions(history.scope, _COLUMNS, "opened")
-
-
-def _findings(history: History, by: str = "position") -> str:
-    """Return the view to count in: with the part that sat there only where the question needs it."""
-    with_part = by in ("supplier", "maker") or history.scope.supplier is not None
-    return "known_component_finding_with_part" if with_part else "known_component_finding"
-
-
-def _keys(by: str) -> str:
-    """Return SQL that names the four key columns of a grouping."""
-    names = GROUPS[by]
-    group = "null::varchar"
-    if by == "year":
-        group = "year(opened)::varchar"
-    elif by not in ("position", "component", "family"):
-        group = f"coalesce({by}, '{'private owners' if by == 'fleet' else 'not known'}')"
-    parts = [f"{name if name in names else 'null::varchar'} as {name}" for name in ("family", "position", "component")]
-    return ", ".join([*parts, f'{group} as "group"'])
-
-
-def _count(history: History, by: str) -> pl.DataFrame:
-    """Return the sums over units that the interval needs, per group."""
-    where, values = _scoped(history)
-    if by != "position":
-        return _count_by_name(history, by, where, values)
-    counted = _count_by_position(history, where, values)
-    undeclared = _count_by_name(history, by, f"position_id is null and {where}", values)
-    return pl.concat([counted, undeclared]) if undeclared.height else counted
-
-
-def _count_by_name(history: History, by: str, where: str, values: dict[str, Any]) -> pl.DataFrame:
-    return history.query(
-        f"""
-        with scoped as (  -- one row per job and position
-          select {_keys(by)}, unit_id, full_strip, failed, from_habit
-          from {_findings(history, by)} where {where} and failed is not null
-        ),
-        by_unit as (  -- one row per group and unit
-          select family, position, component, "group", unit_id,
-            count(*) filter (full_strip) as n, count(*) filter (full_strip and failed) as x,
-            count(*) filter (full_strip and from_habit) as habit,
-            count(*) filter (not full_strip) as part_n, count(*) filter (not full_strip and failed) as part_x
-          from scoped group by all
+def _summed(counts: FailureCounts) -> pl.DataFrame:
+    """Return one row per group in which something was inspected."""
+    names = ("failed", "inspected", "resting_on_habit", "part_failed", "part_inspected")
+    return (
+        counts.yearly.group_by(KEYS, maintain_order=True)
+        .agg(*(pl.col(name).sum() for name in names))
+        .filter(pl.col("inspected") + pl.col("part_inspected") > 0)
+        .join(
+            counts.by_unit.select(*KEYS, "units", "nn", "n"),
+            on=KEYS,
+            how="left",
+            nulls_equal=True,
+            maintain_order="left",
         )
-        select family, position, component, "group", sum(x)::bigint as failed, sum(n)::bigint as inspected,
-          count(*) filter (n > 0) as units, sum(x * x)::double as xx, sum(x * n)::double as xn,
-          sum(n * n)::double as nn, sum(habit)::bigint as resting_on_habit,
-          sum(part_x)::bigint as part_failed, sum(part_n)::bigint as part_inspected
-        from by_unit group by all order by all
-        """,
-        values,
+        .with_columns(pl.col("units").fill_null(0), (pl.col("nn") / pl.col("n")).fill_null(1.0).alias("alike"))
+        .drop("nn", "n")
     )
 
 
-def _count_by_position(history: History, where: str, values: dict[str, Any]) -> pl.DataFrame:
-    """Return the same by position, grouped by number first: millions of findings make names dear."""
-    return history.query(
-        f"""
-        with by_unit as (  -- one row per position and unit
-          select position_id, unit_id,
-            count(*) filter (full_strip) as n, count(*) filter (full_strip and failed) as x,
-            count(*) filter (full_strip and from_habit) as habit,
-            count(*) filter (not full_strip) as part_n, count(*) filter (not full_strip and failed) as part_x
-          from {_findings(history)} where {where} and failed is not null and position_id is not null
-          group by position_id, unit_id
-        ),
-        summed as (  -- one row per position
-          select position_id, sum(x)::bigint as failed, sum(n)::bigint as inspected, count(*) filter (n > 0) as units,
-            sum(x * x)::double as xx, sum(x * n)::double as xn, sum(n * n)::double as nn,
-            sum(habit)::bigint as resting_on_habit, sum(part_x)::bigint as part_failed,
-            sum(part_n)::bigint as part_inspected
-          from by_unit group by position_id
-        )
-        select p.family, p.position, p.component, null::varchar as "group", s.* exclude (position_id)
-        from summed as s join known_position as p using (position_id)
-        order by all
-        """,
-        values,
-    )
-
-
-def _with_rates(counted: pl.DataFrame) -> pl.DataFrame:
+def _with_rates(counted: pl.DataFrame, by_unit: pl.DataFrame) -> pl.DataFrame:
     enough = counted["inspected"].to_numpy() >= MINIMUM_INSPECTED
     some = counted.filter(pl.Series(enough))
-    found = _interval(some)
+    found = _interval(
+        some.select(*KEYS, "failed", "inspected").join(
+            by_unit, on=KEYS, how="left", nulls_equal=True, maintain_order="left"
+        )
+    )
     limits = {
         name: _spread(enough, values)
         for name, values in (("rate", found.estimate), ("rate_low", found.lower), ("rate_high", found.upper))
@@ -181,10 +108,11 @@ def _with_rates(counted: pl.DataFrame) -> pl.DataFrame:
 
 
 def _interval(sums: pl.DataFrame) -> Intervals:
-    failed, inspected, units, xx, xn, nn = (
-        sums[name].to_numpy() for name in ("failed", "inspected", "units", "xx", "xn", "nn")
-    )
-    return cluster_wilson(failed, inspected, units, xx, xn, nn)
+    """Return the interval of failed / inspected; what the units counted one by one say of their likeness goes for all."""
+    failed, inspected = (sums[name].to_numpy() for name in ("failed", "inspected"))
+    x, n, units, xx, xn, nn = (sums[name].to_numpy() for name in ("x", "n", "units", "xx", "xn", "nn"))
+    effective = effective_inspected(x, n, units, xx, xn, nn)
+    return effective_wilson(failed, inspected, np.where(n == inspected, effective, effective * (inspected / n)))
 
 
 def _spread(
@@ -195,30 +123,25 @@ def _spread(
     return [next(supply) if ok else None for ok in where]
 
 
-def _with_trend(history: History, by: str, rows: pl.DataFrame) -> pl.DataFrame:
+def _with_trend(by: str, rows: pl.DataFrame, tallies: pl.DataFrame) -> pl.DataFrame:
     """Add the factor by which the odds of failed move a year, where there are years enough."""
     names = ["trend_per_year", "trend_low", "trend_high"]
     empty = rows.with_columns(*(pl.lit(None, dtype=pl.Float64).alias(name) for name in names))
-    if by == "year" or rows.is_empty():
+    yearly = tallies.filter(pl.col("inspected") > 0)
+    if by == "year" or yearly.is_empty():
         return empty
-    where, values = _scoped(history)
-    yearly = history.query(
-        f"""
-        select {_keys(by)}, year(opened) as year, count(*) as n, count(*) filter (failed) as x
-        from {_findings(history, by)} where {where} and failed is not null and full_strip
-        group by all order by all
-        """,
-        values,
-    )
-    if yearly.is_empty():
-        return empty
-    keys = ["family", "position", "component", "group"]
     years = sorted(yearly["year"].unique().to_list())
-    grid = rows.select(keys).join(pl.DataFrame({"year": years}, schema={"year": yearly.schema["year"]}), how="cross")
-    table = grid.join(yearly, on=[*keys, "year"], how="left", nulls_equal=True, maintain_order="left").fill_null(0)
+    grid = rows.select(KEYS).join(pl.DataFrame({"year": years}, schema={"year": yearly.schema["year"]}), how="cross")
+    table = grid.join(
+        yearly.select(*KEYS, "year", "failed", "inspected"),
+        on=[*KEYS, "year"],
+        how="left",
+        nulls_equal=True,
+        maintain_order="left",
+    ).fill_null(0)
     shape = (rows.height, len(years))
-    x, n = (table[c].to_numpy().reshape(shape) for c in ("x", "n"))
-    effect = np.maximum(rows["nn"].to_numpy() / np.maximum(rows["inspected"].to_numpy(), 1), 1.0)
+    x, n = (table[c].to_numpy().reshape(shape) for c in ("failed", "inspected"))
+    effect = np.maximum(rows["alike"].to_numpy(), 1.0)
     trend = proportion_trend(x, n, np.array(years, dtype=float), effect)
     columns = []
     for name, found in zip(names, (trend.odds_ratio, trend.lower, trend.upper), strict=True):
@@ -275,12 +198,12 @@ def _with_distance(history: History, by: str, rows: pl.DataFrame) -> pl.DataFram
 
 def _by_year(history: History) -> pl.DataFrame:
     """Return failed / inspected per year over the whole scope."""
-    where, values = _scoped(history)
+    where, values = scoped(history)
     found = history.query(
         f"""
         with by_unit as (  -- one row per year and unit
           select year(opened) as year, unit_id, count(*) as n, count(*) filter (failed) as x
-          from {_findings(history)} where {where} and failed is not null and full_strip group by all
+          from {findings_view(history)} where {where} and failed is not null and full_strip group by all
         )
         select year, sum(x)::bigint as failed, sum(n)::bigint as inspected, count(*) as units,
           sum(x * x)::double as xx, sum(x * n)::double as xn, sum(n * n)::double as nn
@@ -288,7 +211,8 @@ def _by_year(history: History) -> pl.DataFrame:
         """,
         values,
     )
-    interval = _interval(found)
+    x, n, units, xx, xn, nn = (found[name].to_numpy() for name in ("failed", "inspected", "units", "xx", "xn", "nn"))
+    interval = cluster_wilson(x, n, units, xx, xn, nn)
     return found.select(
         "year", "failed", "inspected", pl.Series("rate", interval.estimate), pl.Series("low", interval.lower),
         pl.Series("high", interval.upper),
@@ -331,23 +255,13 @@ def _notes(rows: pl.DataFrame) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _ledger(history: History, rows: pl.DataFrame) -> tuple[Assumption, ...]:
-    where, values = _scoped(history)
-    told = history.query(
-        f"""
-        select count(*) filter (full_strip and failed is not null) as counted,
-          count(*) filter (not full_strip and failed is not null) as part,
-          count(*) filter (failed is null) as unknown,
-          count(*) filter (full_strip and failed) as failed,
-          count(*) filter (full_strip and from_habit) as habit
-        from {_findings(history)} where {where}
-        """,
-        values,
-    ).row(0, named=True)
-    part_failed, part_inspected = int(rows["part_failed"].sum()), int(rows["part_inspected"].sum())
+def _ledger(counts: FailureCounts) -> tuple[Assumption, ...]:
+    named = {"counted": "inspected", "part": "part_inspected", "unknown": "unknown", "failed": "failed",
+             "habit": "resting_on_habit", "part_failed": "part_failed"}  # fmt: skip
+    told = {name: int(counts.yearly[column].sum()) for name, column in named.items()}
     moves = None
-    if told["counted"] and part_inspected:
-        together = (told["failed"] + part_failed) / (told["counted"] + part_inspected)
+    if told["counted"] and told["part"]:
+        together = (told["failed"] + told["part_failed"]) / (told["counted"] + told["part"])
         moves = f"{percent(told['failed'] / told['counted'])} becomes {percent(together)} over all"
     lines = [
         Assumption(
@@ -359,6 +273,14 @@ def _ledger(history: History, rows: pl.DataFrame) -> tuple[Assumption, ...]:
         ),
         Assumption("Left out: findings with neither grade nor role", told["counted"], told["unknown"]),
     ]
+    if counts.one_in > 1:
+        lines.append(
+            Assumption(
+                f"How alike the findings of one unit are is learned from one unit in {counts.one_in}; rates count all",
+                max(counts.by_unit["units"].to_list(), default=0),
+                None,
+            )
+        )
     if told["habit"]:
         without = told["counted"] - told["habit"]
         lines.append(
@@ -408,7 +330,7 @@ def _columns(by: str) -> tuple[Column, ...]:
 
 
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
-    where, values = _scoped(history)
+    where, values = scoped(history)
     tests = [f"f.{name} = $row_{name}" for name in ("family", "position", "component") if row.get(name)]
     values |= {f"row_{name}": row[name] for name in ("family", "position", "component") if row.get(name)}
     return jobs_behind(
@@ -416,7 +338,7 @@ def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
         f"""
         select job, position || ': ' || coalesce(replace(damage_mode, '_', ' '), 'failed')
           || coalesce(', grade ' || grade, '') as because
-        from (select * from {_findings(history)} where {where}) as f
+        from (select * from {findings_view(history)} where {where}) as f
         where failed and full_strip and {" and ".join(["true", *tests])}
         """,
         values,

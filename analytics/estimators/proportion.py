@@ -74,7 +74,19 @@ def cluster_wilson(
     effective = effective_inspected(
         failed, inspected, units, sum_failed_squared, sum_failed_inspected, sum_inspected_squared, level
     )
-    lower, upper = _score_limits(x / n, effective, tail(level))
+    return effective_wilson(x, n, effective, level)
+
+
+def effective_wilson(
+    failed: npt.ArrayLike, inspected: npt.ArrayLike, effective: npt.ArrayLike, level: float = 0.95
+) -> Intervals:
+    """Give the score interval of failed / inspected as if only `effective` independent findings had been made.
+
+    All arguments have one shape; effective from `effective_inspected`, above nought. Raises ValueError otherwise.
+    """
+    x, n = _failed_of_inspected(failed, inspected)
+    worth = as_positive("effective", as_amounts("effective", effective))
+    lower, upper = _score_limits(x / n, worth, tail(level))
     return Intervals(x / n, lower, upper, level, "Wilson at the effective number inspected, by unit")
 
 
