@@ -28,7 +28,7 @@ from ingest.mapping import WorkshopMapping, read_mapping
 from ingest.marts import build_marts
 from ingest.match_headings import plan_sheets
 from ingest.plan import LoadError, SheetPlan
-from ingest.read_folder import read_sources
+from ingest.read_folder import find_files, read_sources
 from ingest.record_model import RecordType
 from ingest.records import RECORDS
 from ingest.resolve import resolve, tell_sources
@@ -154,6 +154,7 @@ def _load_into(
         progress("building the job records")
         _finish(connection, number, load_id)
         report = _report(connection, plans, load_id)
+        report = replace(report, notes=(*report.notes, *find_files(paths, mapping).passed_over))
         if dry_run:
             return replace(report, version=current)
         if current is not None and not _anything_new(connection, report, load_id):

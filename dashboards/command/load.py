@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -61,6 +62,17 @@ def load(
     click.echo(json.dumps(report.to_plain(), indent=1) if as_json else told(report, dry_run))
 
 
+def told_apart(files: Sequence[Path]) -> list[str]:
+    """Return each file's name, with as many of its folders as tell it apart from the others of that name."""
+    names = [file.name for file in files]
+    for depth in range(2, max((len(file.parts) for file in files), default=0) + 1):
+        alike = {name for name in names if len({file for file, n in zip(files, names, strict=True) if n == name}) > 1}
+        names = [
+            str(Path(*file.parts[-depth:])) if name in alike else name for file, name in zip(files, names, strict=True)
+        ]
+    return names
+
+
 def told(report: LoadReport, dry_run: bool) -> str:
     """Return the report as lines to read."""
     plain = report.to_plain()
@@ -68,8 +80,8 @@ def told(report: LoadReport, dry_run: bool) -> str:
     files, totals = plain["files"], plain["totals"]
     assert isinstance(files, list)
     assert isinstance(totals, dict)
-    for entry in [*files, {"file": "all files", **totals}]:
-        name = Path(str(entry["file"])).name
+    names = told_apart([Path(str(entry["file"])) for entry in files])
+    for name, entry in zip([*names, "all files"], [*files, totals], strict=True):
         lines.append(
             f"{name:40} {entry['read']:>8} {entry['accepted']:>9} {entry['duplicate']:>9} "
             f"{entry['superseded']:>10} {entry['quarantined']:>12}"
