@@ -35,7 +35,7 @@ def failure_rates(history: History, options: Mapping[str, str]) -> Answer:
     Rows: family, position, component, group; failed, inspected, rate, rate_low, rate_high (shares, 95 %); said (words
     where too few); units (that tell how alike findings of one unit are), alike (how many findings of its own unit a
     finding has beside it on average, itself counted); trend_per_year with limits (factor on the odds); resting_on_habit
-    (findings that a declared habit implies); part_failed, part_inspected (part rebuilds, where only what is suspected
+    (findings that a declared habit implies); part_failed, part_inspected (part strips, where only what is suspected
     is inspected); per_100000_km with limits, exposure_km. Denominator: positions inspected in full strips.
     """
     by = options["by"]
@@ -268,7 +268,7 @@ def _ledger(counts: FailureCounts) -> tuple[Assumption, ...]:
             "Counted: component positions inspected in full strips",
             told["counted"],
             told["part"],
-            "part rebuilds counted as well",
+            "part strips counted as well",
             moves,
         ),
         Assumption("Left out: findings with neither grade nor role", told["counted"], told["unknown"]),
@@ -324,8 +324,12 @@ def _columns(by: str) -> tuple[Column, ...]:
         Column("per_100000_km_high", "to", "upper 95 % limit", "per 100,000 km"),
         Column("exposure_km", "Known distance", "distance run by registered units", "km"),
         Column("resting_on_habit", "On habit", "inspected and sound by declared habit, not by a written line"),
-        Column("part_failed", "Failed in part rebuilds", "only what is suspected is inspected there"),
-        Column("part_inspected", "Inspected in part rebuilds"),
+        Column(
+            "part_failed",
+            "Failed in part strips",
+            "part rebuilds, inspections and the like: only what is suspected is inspected there",
+        ),
+        Column("part_inspected", "Inspected in part strips"),
     )
 
 

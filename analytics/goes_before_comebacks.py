@@ -215,7 +215,7 @@ def _ledger(history: History, of: str) -> tuple[Assumption, ...]:
             "count(distinct job_id) filter (not full_strip) as parts "
             "from known_component_finding where failed is not null"
         ).row(0, named=True)
-        return (Assumption("Full strips; part rebuilds look only at what is suspected", told["strips"], told["parts"]),)
+        return (Assumption("Full strips; part strips look only at what is suspected", told["strips"], told["parts"]),)
     ctes, values = _followed(history)
     told = history.query(
         f"with {ctes} select count(*) as jobs, (select count(*) from observed) as every, "
