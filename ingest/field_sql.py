@@ -52,6 +52,15 @@ def number_sql(text: str, decimal: str, typed_cells: bool = False) -> str:
     return sql
 
 
+def hours_sql(text: str) -> str:
+    """Return SQL for the hours that a text writes as h:mm or h:mm:ss, NULL where it writes none so."""
+    hours, minutes, seconds = (f"try_cast(split_part({text}, ':', {place}) as double)" for place in (1, 2, 3))
+    return (
+        f"case when regexp_full_match({text}, '\\s*\\d+:[0-5]\\d(:[0-5]\\d)?\\s*') "
+        f"then {hours} + {minutes} / 60 + coalesce({seconds}, 0) / 3600 end"
+    )
+
+
 def steps_sql(number: str, factor: Decimal) -> str:
     """Return SQL that converts a number to whole steps, half to even, NULL where it is too large or no number.
 

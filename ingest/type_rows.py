@@ -15,6 +15,7 @@ import polars as pl
 from ingest.field_sql import (
     date_sql,
     fold,
+    hours_sql,
     lookup_sql,
     number_sql,
     quoted,
@@ -125,6 +126,8 @@ def _texts(connection: duckdb.DuckDBPyConnection, plan: SheetPlan) -> _Texts:
     Words are looked up as they stand, each spelling once, and numbers are read through blanks.
     """
     told = [c.source for c in plan.columns if c.field.kind in _MAY_NEED_TRIMMING]
+    if not plan.table.may_have_blanks_around:
+        return _Texts(frozenset(), ())
     used = sorted({c for c in (*told, *plan.needs, plan.corrects) if c is not None})
     # Compared as texts, blanks come before '!' and the fixed blank between its own code and the next.
     test = "{0} < '!' or ({0} >= chr(160) and {0} < chr(161)) or {0}[-1] < '!' or {0}[-1] = chr(160)"
@@ -287,6 +290,8 @@ class _Reader:
             what = "a whole number"
         else:
             assert field.dimension is not None
+            if (column.unit or field.dimension.written_as) == "h":
+                number = f"coalesce({number}, {hours_sql(text)})"
             value = steps_sql(number, steps_per_unit(field.dimension, column.unit or field.dimension.written_as))
             step, unit = steps_per_unit(field.dimension, field.dimension.written_as), f" {field.dimension.written_as}"
             what = "a number"

@@ -152,6 +152,19 @@ def test_a_count_is_whole() -> None:
     ]  # fmt: skip
 
 
+def test_hours_may_be_written_with_their_minutes() -> None:
+    texts = ["1:30", "0:20", "2.5", " 12:05 ", "1:00:30", None]
+    assert _typed(_measure(DURATION, "h"), texts) == [
+        (90, None), (20, None), (150, None), (725, None), (60, None), (None, None),
+    ]  # fmt: skip
+    for unit, text in (("h", "1:75"), ("h", "1:5"), ("h", ":30"), ("min", "1:30")):
+        [(value, fault)] = _typed(_measure(DURATION, unit), [text])
+        assert value is None
+        assert fault == f"'x': expected a number, found '{text}'"
+    [(value, _)] = _typed(_measure(LENGTH, "mm"), ["1:30"])
+    assert value is None
+
+
 def test_a_unit_of_another_dimension_in_the_plan_is_refused() -> None:
     table = SourceTable(Path("f.csv"), None, "raw_0", ("x",), 1, 0, False, "")
     with pytest.raises(
