@@ -161,7 +161,7 @@ def _between(cells: list[str], start: Numbers, end: Numbers, told: _Told, rng: n
     index = np.array([names.index(c) for c in cells])
     log_factor = np.array([factor.get(c, 0.0) for c in names])
     wide = np.array([error.get(c, middle) for c in names])
-    scale = np.exp(-(log_factor + wide * rng.standard_normal((DRAWS, len(names))))[:, index])
+    scale = np.exp(-(log_factor + wide * rng.standard_normal((DRAWS, len(names)))))[:, index]
     return _chance(mixtures, start * scale, end * scale, rng)
 
 
@@ -222,7 +222,7 @@ def _chance(mixtures: list[LifeMixture], start: Numbers, end: Numbers, rng: np.r
         for age in (start[mine], end[mine]):
             with np.errstate(divide="ignore"):
                 place = np.maximum(np.log(age), -700.0) - mixture.centre
-            sound.append(mixture.model.log_sound(steepness * place - offset)[0])
+            sound.append(mixture.model.sound_value(steepness * place - offset))
         p[mine] = -np.expm1(np.minimum(sound[1] - sound[0], 0.0))
         first += size
     return p

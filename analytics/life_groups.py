@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from analytics.estimators.life_estimate import LifeEstimate, LifeQuantile, life_estimates
+from analytics.estimators.life_estimate import LifeEstimate, LifeQuantile, life_estimates, life_middles
 from analytics.estimators.life_given_spread import CommonSpread, common_spread, lives_given_spread
 from analytics.estimators.life_no_failures import lower_life
 from analytics.estimators.life_observations import LifeObservations, TooFewToSay
@@ -135,7 +135,7 @@ def _imputed(group: pl.DataFrame, found: LifeEstimate) -> float:
         return 0.0
     number = int(group["draws"].list.len().max() or 0)  # type: ignore[arg-type]
     sets = [observations_of(group, draw) for draw in range(number)]
-    told = [e.quantiles[0].estimate for e in life_estimates(sets, SHARES[:1], LEVEL) if isinstance(e, LifeEstimate)]
+    told = [middle for middle in life_middles(sets, SHARES[0]) if middle is not None]
     within = _log_width(found.quantiles[0])
     if len(told) < 2 or not np.isfinite(within) or within <= 0:
         return 0.0

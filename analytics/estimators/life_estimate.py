@@ -17,7 +17,7 @@ from analytics.estimators.life_fit import (
     working_rows,
 )
 from analytics.estimators.life_likelihood import LikelihoodTerms, likelihood_terms, stacked
-from analytics.estimators.life_limits import model_weights, quantile_limits
+from analytics.estimators.life_limits import model_weights, quantile_estimates, quantile_limits
 from analytics.estimators.life_models import MODELS, LifeModel, Values
 from analytics.estimators.life_observations import LifeObservations, TooFewToSay
 
@@ -94,6 +94,23 @@ def life_estimates(
         for i, result in zip(block, results, strict=True):
             answers[i] = result
     return [a for a in answers if a is not None]
+
+
+def life_middles(groups: Sequence[LifeObservations], share: float) -> list[float | None]:
+    """Estimate the age by which a share has failed, without limits: None where a life cannot be estimated.
+
+    The same as the estimate of life_estimates at a fraction of the work, for answers that ask only how far it moves.
+    """
+    middles: list[float | None] = [None] * len(groups)
+    wanted = [i for i, group in enumerate(groups) if too_few_for_life(group) is None]
+    terms = {i: likelihood_terms(working_rows(groups[i])) for i in wanted}
+    for block in _blocks(wanted, terms):
+        stack = stacked([terms[i] for i in block])
+        maxima = [maximise(stack, model) for model in MODELS]
+        weights, middle = model_weights(maxima), quantile_estimates(stack, MODELS, maxima, [share])
+        for place, i in enumerate(block):
+            middles[i] = float(np.exp(middle[place, 0])) if weights[:, place].any() else None
+    return middles
 
 
 def too_few_for_life(observations: LifeObservations) -> TooFewToSay | None:

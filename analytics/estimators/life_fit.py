@@ -66,7 +66,7 @@ class LifeFit:
         """Return the share failed by each age."""
         with np.errstate(divide="ignore"):
             z = (np.log(np.asarray(age, dtype=float)) - self.location) / self.spread
-        return np.exp(self.model.log_failed(np.maximum(z, -1e150))[0])
+        return np.exp(self.model.failed_value(np.maximum(z, -1e150)))
 
 
 @dataclass(frozen=True)

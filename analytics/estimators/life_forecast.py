@@ -19,7 +19,7 @@ from scipy.special import betainc
 
 from analytics.estimators.life_estimate import too_few_for_life
 from analytics.estimators.life_fit import Maxima, maximise, working_rows
-from analytics.estimators.life_likelihood import LikelihoodTerms, likelihood_terms, log_likelihood, stacked
+from analytics.estimators.life_likelihood import LikelihoodTerms, likelihood_terms, log_likelihood_value, stacked
 from analytics.estimators.life_limits import model_weights, small_sample_factor
 from analytics.estimators.life_models import MODELS, LifeModel, Values
 from analytics.estimators.life_observations import LifeObservations, TooFewToSay
@@ -163,7 +163,7 @@ def _mixture(terms: LikelihoodTerms, model: LifeModel, best: Maxima, weight: flo
     first, second = (a.ravel() for a in np.meshgrid(point, point, indexing="ij"))
     steps = root @ np.vstack([first, second])
     offsets, steepnesses = offset + steps[0], steepness * np.exp(np.clip(steps[1], -4, 4))
-    value = log_likelihood(terms, model, offsets, steepnesses).value
+    value = log_likelihood_value(terms, model, offsets, steepnesses)
     gain = (value - float(at.value)) / factor + 0.5 * (first**2 + second**2)
     share = np.outer(mass, mass).ravel() * np.exp(gain - gain.max())
     return LifeMixture(model, float(terms.centre[0]), offsets, steepnesses, weight * share / share.sum())
@@ -176,7 +176,7 @@ def _chance(mixture: LifeMixture, age: Values, further: Values) -> Values:
         with np.errstate(divide="ignore"):
             place = np.maximum(np.log(reached), -700.0) - mixture.centre
         z = mixture.steepness[:, None] * place - mixture.offset[:, None]
-        sound.append(mixture.model.log_sound(z)[0])
+        sound.append(mixture.model.sound_value(z))
     return -np.expm1(np.minimum(sound[1] - sound[0], 0.0))
 
 

@@ -8,7 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.estimators.life_estimate import LifeQuantile
-from analytics.estimators.life_likelihood import LikelihoodTerms, likelihood_terms, log_likelihood, stacked
+from analytics.estimators.life_likelihood import (
+    LikelihoodTerms,
+    likelihood_terms,
+    log_likelihood_value,
+    offset_derivatives,
+    stacked,
+)
 from analytics.estimators.life_models import MODELS, LifeModel, Values
 from analytics.estimators.life_observations import LifeObservations, TooFewToSay, binned
 
@@ -55,7 +61,7 @@ def common_spread(families: Sequence[LifeObservations]) -> CommonSpread | TooFew
     middles, errors, tops = [], [], []
     for model in MODELS:
         offset = _best_offset(terms, model, steepness, 0.0)
-        profile = np.sort(log_likelihood(terms, model, offset, steepness).value, axis=0).sum(axis=0)
+        profile = np.sort(log_likelihood_value(terms, model, offset, steepness), axis=0).sum(axis=0)
         top = int(np.argmax(profile))
         if not 0 < top < len(profile) - 1:
             return TooFewToSay("even together the families do not tell how widely lives spread", failures, total)
@@ -111,9 +117,8 @@ def _best_offset(terms: LikelihoodTerms, model: LifeModel, steepness: Values, al
     """Return the offset of greatest likelihood times exp(-allowance * offset) at each steepness (Newton's steps)."""
     offset = np.full(steepness.shape, -model.standard_quantile(0.4))
     for _ in range(ROUNDS):
-        at = log_likelihood(terms, model, offset, steepness)
-        slope = at.by_offset - allowance
-        step = np.clip(slope / np.maximum(-at.by_offset_offset, 0.2), -2.0, 2.0)
+        by_offset, curve = offset_derivatives(terms, model, offset, steepness)
+        step = np.clip((by_offset - allowance) / np.maximum(-curve, 0.2), -2.0, 2.0)
         offset = offset + step
         if np.abs(step).max() < 1e-3:  # the next step would be its square: nothing in a likelihood that is flat here
             break
@@ -123,12 +128,12 @@ def _best_offset(terms: LikelihoodTerms, model: LifeModel, steepness: Values, al
 def _offsets(terms: LikelihoodTerms, model: LifeModel, steepness: Values) -> tuple[Values, Values]:
     """Return offsets about the best one and their chances, shape (groups, NODES, PLACES), each summing to 1."""
     best = _best_offset(terms, model, steepness, 0.5)
-    at = log_likelihood(terms, model, best, steepness)
-    width = 1 / np.sqrt(np.maximum(-at.by_offset_offset, 0.2))
+    _, curve = offset_derivatives(terms, model, best, steepness)
+    width = 1 / np.sqrt(np.maximum(-curve, 0.2))
     offset = best[..., None] + width[..., None] * np.linspace(-5.0, 9.0, PLACES)
     flat = offset.reshape(len(best), -1)
     wide = np.broadcast_to(steepness[..., None], offset.shape).reshape(flat.shape)
-    value = (log_likelihood(terms, model, flat, wide).value - flat / 2).reshape(offset.shape)
+    value = (log_likelihood_value(terms, model, flat, wide) - flat / 2).reshape(offset.shape)
     chance = np.exp(value - value.max(axis=-1, keepdims=True))
     return offset, chance / chance.sum(axis=-1, keepdims=True)
 

@@ -16,7 +16,7 @@ from scipy.special import xlogy
 
 from analytics.estimators.life_estimate import too_few_for_life
 from analytics.estimators.life_fit import maximise
-from analytics.estimators.life_likelihood import LikelihoodTerms, log_likelihood
+from analytics.estimators.life_likelihood import LikelihoodTerms, log_likelihood_value
 from analytics.estimators.life_models import LifeModel, Values
 from analytics.estimators.life_observations import LifeObservations, TooFewToSay, binned
 from analytics.estimators.life_status_curve import pool_adjacent_violators
@@ -62,7 +62,7 @@ def goodness_of_fit(
     if not found[0]:
         return TooFewToSay("the model has no maximum", observations.failed, observations.total)
     z = steepness[0] * (log_age - log_age.mean()) - offset[0]
-    chance = np.exp(model.log_failed(z)[0])
+    chance = np.exp(model.failed_value(z))
     outcomes = np.random.default_rng(seed).binomial(seen.astype(int), chance, size=(draws, len(seen)))
     drawn = _ratios(log_age, seen, outcomes.astype(float), model)[3]
     return GoodnessOfFit(float(statistic[0]), float((1 + (drawn >= statistic[0] - 1e-9).sum()) / (draws + 1)), draws)
@@ -102,7 +102,7 @@ def _ratios(
     terms = LikelihoodTerms(place, failed, place, sound, none, none, none, none, none, np.full(draws, log_age.mean()))
     best = maximise(terms, model)
     free = np.array([_free(row, seen) for row in failed])
-    at_best = np.where(best.found, best.at.value, log_likelihood(terms, model, best.offset, best.steepness).value)
+    at_best = np.where(best.found, best.at.value, log_likelihood_value(terms, model, best.offset, best.steepness))
     return best.found, best.offset, best.steepness, np.asarray(np.maximum(2 * (free - at_best), 0.0))
 
 

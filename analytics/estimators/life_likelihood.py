@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analytics.estimators.life_models import LifeModel, Values, log_difference
+from analytics.estimators.life_models import LifeModel, Values
 from analytics.estimators.life_observations import LifeObservations
 
 
@@ -127,13 +127,12 @@ def log_likelihood(terms: LikelihoodTerms, model: LifeModel, offset: Values, ste
     )
     for place, weight, function in kinds:
         if place.shape[-1]:
-            value, first, second = function(steepness[..., None] * place - offset[..., None])
+            value, first, second = function(_z(place, offset, steepness))
             _add(total, [_dot(weight, value), *_moments(weight, first, place), *_curves(weight, second, place)])
     if terms.interval_weight.shape[-1]:
         _add(total, _intervals(terms, model, offset, steepness))
     number = terms.exact_weight.sum(axis=-1)
-    jacobian = _dot(terms.exact_weight, terms.exact) + number * terms.centre
-    value = total[0] + number * np.log(steepness) - jacobian
+    value = _with_ages_themselves(total[0], terms, steepness)
     return LogLikelihood(
         value=np.where(np.isnan(value), -np.inf, value),
         by_offset=-total[1],
@@ -144,11 +143,61 @@ def log_likelihood(terms: LikelihoodTerms, model: LifeModel, offset: Values, ste
     )
 
 
+def log_likelihood_value(terms: LikelihoodTerms, model: LifeModel, offset: Values, steepness: Values) -> Values:
+    """Return what log_likelihood returns as value, at about a third of the work."""
+    total = np.zeros(np.broadcast(offset, steepness).shape)
+    kinds = (
+        (terms.failed, terms.failed_weight, model.failed_value),
+        (terms.sound, terms.sound_weight, model.sound_value),
+        (terms.exact, terms.exact_weight, lambda z: model.log_density(z)[0]),
+    )
+    for place, weight, function in kinds:
+        if place.shape[-1]:
+            total = total + _dot(weight, function(_z(place, offset, steepness)))
+    if terms.interval_weight.shape[-1]:
+        good, bad = _z(terms.good, offset, steepness), _z(terms.bad, offset, steepness)
+        total = total + _dot(terms.interval_weight, model.between(good, bad))
+    value = _with_ages_themselves(total, terms, steepness)
+    return np.where(np.isnan(value), -np.inf, value)
+
+
+def offset_derivatives(
+    terms: LikelihoodTerms, model: LifeModel, offset: Values, steepness: Values
+) -> tuple[Values, Values]:
+    """Return what log_likelihood returns as by_offset and by_offset_offset, for searches at a known steepness."""
+    first, second = (np.zeros(np.broadcast(offset, steepness).shape) for _ in range(2))
+    kinds = (
+        (terms.failed, terms.failed_weight, model.log_failed),
+        (terms.sound, terms.sound_weight, model.log_sound),
+        (terms.exact, terms.exact_weight, model.log_density),
+    )
+    for place, weight, function in kinds:
+        if place.shape[-1]:
+            _, slope, curve = function(_z(place, offset, steepness))
+            first, second = first + (weight * slope).sum(axis=-1), second + (weight * curve).sum(axis=-1)
+    if terms.interval_weight.shape[-1]:
+        good, bad = _z(terms.good, offset, steepness), _z(terms.bad, offset, steepness)
+        _, at_good, at_bad, curve_good, curve_bad, cross = interval_derivatives(model, good, bad)
+        first = first + _dot(terms.interval_weight, at_bad + at_good)
+        second = second + _dot(terms.interval_weight, curve_bad + curve_good + 2 * cross)
+    return -first, second
+
+
+def _z(place: Values, offset: Values, steepness: Values) -> Values:
+    return np.asarray(steepness[..., None] * place - offset[..., None], dtype=float)
+
+
+def _with_ages_themselves(total: Values, terms: LikelihoodTerms, steepness: Values) -> Values:
+    """Return the log-likelihood with the density of exact ages, where `total` has that of z."""
+    number = terms.exact_weight.sum(axis=-1)
+    jacobian = _dot(terms.exact_weight, terms.exact) + number * terms.centre
+    return np.asarray(total + number * np.log(steepness) - jacobian, dtype=float)
+
+
 def _intervals(terms: LikelihoodTerms, model: LifeModel, offset: Values, steepness: Values) -> list[Values]:
     """Return value, first and second derivative sums of log(F(z_bad) - F(z_good)), from the smaller tail."""
     weight, good, bad = terms.interval_weight, terms.good, terms.bad
-    z_good = steepness[..., None] * good - offset[..., None]
-    z_bad = steepness[..., None] * bad - offset[..., None]
+    z_good, z_bad = _z(good, offset, steepness), _z(bad, offset, steepness)
     value, at_good, at_bad, curve_good, curve_bad, cross = interval_derivatives(model, z_good, z_bad)
     return [
         _dot(weight, value),
@@ -165,9 +214,7 @@ def interval_derivatives(model: LifeModel, z_good: Values, z_bad: Values) -> tup
 
     Each has the shape of z. Computed from whichever tail is the smaller, so that no digits are lost.
     """
-    below = log_difference(model.log_failed(z_bad)[0], model.log_failed(z_good)[0])
-    above = log_difference(model.log_sound(z_good)[0], model.log_sound(z_bad)[0])
-    value = np.where(z_good > 0, above, below)
+    value = model.between(z_good, z_bad)
     log_f_good, slope_good, _ = model.log_density(z_good)
     log_f_bad, slope_bad, _ = model.log_density(z_bad)
     possible = np.isfinite(value)  # elsewhere the trial parameters are refused by their value

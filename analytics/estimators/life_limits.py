@@ -73,6 +73,23 @@ def quantile_limits(
     return QuantileLimits(estimate + centre, sides[0] + centre, sides[1] + centre)
 
 
+def quantile_estimates(
+    terms: LikelihoodTerms, models: Sequence[LifeModel], maxima: Sequence[Maxima], shares: Sequence[float]
+) -> Values:
+    """Return what quantile_limits returns as estimate, where nobody asks for the limits."""
+    each = [
+        _best_quantile(model, best, np.asarray(shares, dtype=float)) for model, best in zip(models, maxima, strict=True)
+    ]
+    return np.asarray(_weighted(model_weights(maxima), each) + terms.centre[..., None], dtype=float)
+
+
+def _best_quantile(model: LifeModel, best: Maxima, shares: Values) -> Values:
+    z = np.array([model.standard_quantile(p) for p in shares])
+    found = best.found[..., None]
+    steepness = np.where(found, best.steepness[..., None], 1.0)
+    return np.where(found, (best.offset[..., None] + z) / steepness, 0.0)
+
+
 def small_sample_factor(best: Maxima) -> Values:
     """Return the Bartlett factor by which likelihood ratios are divided: 1 + 2 / (information on the offset).
 
@@ -93,7 +110,7 @@ class _Profile:
         self.z = np.array([model.standard_quantile(p) for p in shares])
         found = best.found[..., None]
         steepness = np.where(found, best.steepness[..., None], 1.0)
-        self.best = np.where(found, (best.offset[..., None] + self.z) / steepness, 0.0)
+        self.best = _best_quantile(model, best, shares)
         self.top = np.broadcast_to(np.where(found, best.at.value[..., None], -1e300), self.best.shape)
         self.steepness = np.broadcast_to(steepness, self.best.shape).copy()
         self.spread = _quantile_spread(best.at, steepness, self.best)

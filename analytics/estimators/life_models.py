@@ -29,13 +29,18 @@ class LifeModel:
     """Name a family and hold its standard functions of z.
 
     Columns: name; log_failed(z) = log F, log_sound(z) = log(1 - F) and log_density(z) = log f, each with first
-    and second derivative; standard_quantile(p) = the z at which F(z) = p.
+    and second derivative; failed_value and sound_value = the first two without derivatives, which cost the most;
+    between(good, bad) = log(F(bad) - F(good)) from whichever tail is the smaller, so that no digits are lost;
+    standard_quantile(p) = the z at which F(z) = p.
     """
 
     name: str
     log_failed: Callable[[Values], Derivatives]
     log_sound: Callable[[Values], Derivatives]
     log_density: Callable[[Values], Derivatives]
+    failed_value: Callable[[Values], Values]
+    sound_value: Callable[[Values], Values]
+    between: Callable[[Values, Values], Values]
     standard_quantile: Callable[[float], float]
 
 
@@ -43,10 +48,32 @@ def _exponent(z: Values) -> Values:
     return np.exp(np.minimum(z, LARGEST))
 
 
+def _weibull_failed_value(z: Values) -> Values:
+    return _weibull_failed_of(z, _exponent(z))
+
+
+def _weibull_failed_of(z: Values, power: Values) -> Values:
+    with np.errstate(divide="ignore"):
+        return np.where(power < 1e-300, z, np.log(-np.expm1(-power)))
+
+
+def _weibull_sound_value(z: Values) -> Values:
+    return -_exponent(z)
+
+
+def _weibull_between(good: Values, bad: Values) -> Values:
+    above = good > 0
+    first, second = np.where(above, good, bad), np.where(above, bad, good)
+    high, low = _exponent(first), _exponent(second)
+    return log_difference(
+        np.where(above, -high, _weibull_failed_of(first, high)), np.where(above, -low, _weibull_failed_of(second, low))
+    )
+
+
 def _weibull_log_failed(z: Values) -> Derivatives:
     power = _exponent(z)
+    value = _weibull_failed_of(z, power)
     with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
-        value = np.where(power < 1e-300, z, np.log(-np.expm1(-power)))
         first = np.where(power < 1e-300, 1.0, power / np.expm1(power))
     return value, first, first * (1 - np.minimum(power, 1e9) - first)
 
@@ -59,6 +86,21 @@ def _weibull_log_sound(z: Values) -> Derivatives:
 def _weibull_log_density(z: Values) -> Derivatives:
     power = _exponent(z)
     return z - power, 1 - power, -power
+
+
+def _normal_failed_value(z: Values) -> Values:
+    return np.asarray(log_ndtr(z), dtype=float)
+
+
+def _normal_sound_value(z: Values) -> Values:
+    return _normal_failed_value(-z)
+
+
+def _normal_between(good: Values, bad: Values) -> Values:
+    above = good > 0
+    return log_difference(
+        _normal_failed_value(np.where(above, -good, bad)), _normal_failed_value(np.where(above, -bad, good))
+    )
 
 
 def _normal_log_failed(z: Values) -> Derivatives:
@@ -84,8 +126,26 @@ def _normal_quantile(probability: float) -> float:
     return float(ndtri(probability))
 
 
-WEIBULL = LifeModel("Weibull", _weibull_log_failed, _weibull_log_sound, _weibull_log_density, _weibull_quantile)
-LOGNORMAL = LifeModel("lognormal", _normal_log_failed, _normal_log_sound, _normal_log_density, _normal_quantile)
+WEIBULL = LifeModel(
+    name="Weibull",
+    log_failed=_weibull_log_failed,
+    log_sound=_weibull_log_sound,
+    log_density=_weibull_log_density,
+    failed_value=_weibull_failed_value,
+    sound_value=_weibull_sound_value,
+    between=_weibull_between,
+    standard_quantile=_weibull_quantile,
+)
+LOGNORMAL = LifeModel(
+    name="lognormal",
+    log_failed=_normal_log_failed,
+    log_sound=_normal_log_sound,
+    log_density=_normal_log_density,
+    failed_value=_normal_failed_value,
+    sound_value=_normal_sound_value,
+    between=_normal_between,
+    standard_quantile=_normal_quantile,
+)
 MODELS = (WEIBULL, LOGNORMAL)
 
 
