@@ -5,7 +5,9 @@ of the signed root of the likelihood ratio); the two are mixed with weights prop
 likelihoods, and limits are quantiles of the mixture. Source: Turek & Fletcher 2012, "Model-averaged Wald
 confidence intervals", Comput. Stat. Data Anal. 56; Fletcher & Turek 2012, "Model-averaged profile likelihood
 intervals", J. Agric. Biol. Environ. Stat. 17; weights as in Burnham & Anderson, Model Selection and Multimodel
-Inference, 2002 (both models have two parameters). Profile likelihood: Meeker & Escobar 1998, ch. 8.
+Inference, 2002 (both models have two parameters). Profile likelihood: Meeker & Escobar 1998, ch. 8. Signed roots are
+centred for the spread being estimated by the posterior tail formula of DiCiccio & Martin 1993, "Simple modifications for
+signed roots of likelihood ratio statistics", J. R. Statist. Soc. B 55, as far as failures are bracketed.
 """
 
 from __future__ import annotations
@@ -24,6 +26,8 @@ WIDEST = 7.0
 """Limits further than this from the estimate on the log scale (a factor of 1,100) are given as open."""
 ROUNDS = 40
 INNER_ROUNDS = 20
+LARGE = 10_000.0
+"""Information on the offset from which on centring moves a limit by less than 0.0001, and is left out."""
 
 
 @dataclass(frozen=True)
@@ -90,14 +94,21 @@ def _best_quantile(model: LifeModel, best: Maxima, shares: Values) -> Values:
     return np.where(found, (best.offset[..., None] + z) / steepness, 0.0)
 
 
-def small_sample_factor(best: Maxima) -> Values:
-    """Return the Bartlett factor by which likelihood ratios are divided: 1 + 2 / (information on the offset).
+def small_sample_factor(best: Maxima, bracketed: Values | float = 0.0) -> Values:
+    """Return the Bartlett factor by which likelihood ratios are divided: 1 + k / (information on the offset).
 
     The information on the offset at known steepness is the size of the complete normal sample that would tell the
     location as well; a Bartlett factor has the form 1 + k / size (Barndorff-Nielsen & Cox, Inference and Asymptotics,
-    1994, ch. 6). k = 2 was set once, by the simulations of tests/analytics/estimators/life_coverage.py.
+    1994, ch. 6). k = 2, less the share of the failures that is bracketed where signed roots are centred for these; both
+    were set once, by the simulations of tests/analytics/estimators/life_coverage.py.
     """
-    return np.where(best.found, 1 + 2 / np.maximum(-best.at.by_offset_offset, 1.0), 1.0)
+    return np.where(best.found, 1 + (2 - bracketed) / np.maximum(-best.at.by_offset_offset, 1.0), 1.0)
+
+
+def bracketed_share(terms: LikelihoodTerms) -> Values:
+    """Return which share of the failures has an age from below too (exact, or between two ages), per data set."""
+    known = terms.exact_weight.sum(axis=-1) + terms.interval_weight.sum(axis=-1)
+    return np.asarray(known / np.maximum(known + terms.failed_weight.sum(axis=-1), 1e-300), dtype=float)
 
 
 class _Profile:
@@ -114,10 +125,20 @@ class _Profile:
         self.top = np.broadcast_to(np.where(found, best.at.value[..., None], -1e300), self.best.shape)
         self.steepness = np.broadcast_to(steepness, self.best.shape).copy()
         self.spread = _quantile_spread(best.at, steepness, self.best)
-        self.divisor = np.broadcast_to((small_sample_factor(best) * inflation)[..., None], self.best.shape)
+        bracketed = np.broadcast_to(bracketed_share(terms)[..., 0], best.found.shape)
+        factor = small_sample_factor(best, bracketed)
+        self.divisor = np.broadcast_to((factor * inflation)[..., None], self.best.shape)
+        centred = best.found & (-best.at.by_offset_offset < LARGE)
+        self.bracketed = np.where(centred, bracketed, 0.0)[..., None]
+        self.log_root_information = 0.5 * np.log(np.maximum(_determinant(best.at), 1e-300))[..., None]
+        self.log_steepness = np.log(steepness)
+        self.middle = np.zeros_like(self.best)
+        if self.bracketed.any():
+            sides = [self.signed_root(self.best + way * 0.6 * self.spread)[2] for way in (-1.0, 1.0)]
+            self.middle = (sides[0] + sides[1]) / 2
 
-    def signed_root(self, quantile: Values) -> tuple[Values, Values]:
-        """Return the signed root of the likelihood ratio at each log quantile, and its derivative."""
+    def signed_root(self, quantile: Values) -> tuple[Values, Values, Values]:
+        """Return the signed root of the likelihood ratio at each log quantile, its derivative, and its own centre."""
         steepness = self.steepness
         for _ in range(INNER_ROUNDS):
             at = log_likelihood(self.terms, self.model, steepness * quantile - self.z, steepness)
@@ -144,7 +165,27 @@ class _Profile:
         with np.errstate(over="ignore"):
             away = -steepness * at.by_offset / np.where(near | impossible, 1.0, signed * self.divisor)
         derivative = np.where(near, at_best, np.where(impossible, 0.0, away))
-        return signed, derivative
+        if not self.bracketed.any():
+            return signed, derivative, np.zeros_like(signed)
+        centre = self._centre(signed * np.sqrt(self.divisor), at, curve, steepness)
+        return signed - self.bracketed * centre / np.sqrt(self.divisor), derivative, centre
+
+    def _centre(self, root: Values, at: LogLikelihood, curve: Values, steepness: Values) -> Values:
+        """Return about what the signed root is centred for the steepness being estimated too.
+
+        Method: -log(q / r) / r of DiCiccio & Martin, with the prior 1 / spread in (location, spread), under which limits
+        are exact for complete and type II censored samples (1 / steepness^2 in offset and steepness). About r = 0 the
+        formula is 0 / 0 and its mean at both sides stands for it.
+        """
+        with np.errstate(all="ignore"):
+            log_q = (
+                np.log(np.abs(at.by_offset)) + 0.5 * np.log(curve) - self.log_root_information
+                + 2 * (np.log(steepness) - self.log_steepness)
+            )  # fmt: skip
+            away = -(log_q - np.log(np.abs(root))) / root
+        away = np.where(np.isfinite(away) & (at.by_offset * root > 0), np.clip(away, -1.0, 1.0), self.middle)
+        part = np.clip((np.abs(root) - 0.1) / 0.3, 0.0, 1.0)
+        return part * away + (1 - part) * self.middle
 
 
 def _solve(profiles: Sequence[_Profile], weights: Values, start: Values, tail: float) -> Values:
@@ -182,7 +223,7 @@ def _mixed_score(profiles: Sequence[_Profile], weights: Values, place: Values) -
     """Return the normal score of the mixed confidence distribution at each place, and its derivative."""
     below, above, density = np.zeros_like(place), np.zeros_like(place), np.zeros_like(place)
     for weight, profile in zip(weights, profiles, strict=True):
-        root, slope = profile.signed_root(place)
+        root, slope, _ = profile.signed_root(place)
         below = below + weight[..., None] * ndtr(-root)
         above = above + weight[..., None] * ndtr(root)
         density = density - weight[..., None] * np.exp(-0.5 * root * root) * slope
@@ -194,9 +235,13 @@ def _mixed_score(profiles: Sequence[_Profile], weights: Values, place: Values) -
 def _quantile_spread(at: LogLikelihood, steepness: Values, quantile: Values) -> Values:
     """Return the Wald standard error of each log quantile."""
     a, b, c = -at.by_offset_offset, -at.by_offset_steepness, -at.by_steepness_steepness
-    determinant = np.maximum(a * c - b * b, 1e-300)
+    determinant = np.maximum(_determinant(at), 1e-300)
     by_offset, by_steepness = 1 / steepness, -quantile / steepness
     variance = (
         c[..., None] * by_offset**2 - 2 * b[..., None] * by_offset * by_steepness + a[..., None] * by_steepness**2
     ) / determinant[..., None]
     return np.sqrt(np.maximum(variance, 1e-12))
+
+
+def _determinant(at: LogLikelihood) -> Values:
+    return np.asarray(at.by_offset_offset * at.by_steepness_steepness - at.by_offset_steepness**2, dtype=float)

@@ -30,10 +30,7 @@ def test_ninety_per_cent_limits_cover_87_to_93(cell: tuple) -> None:
     (found,) = coverage_table([cell], runs=2000)
     print_table([found])
     assert found.few <= 0.05
-    if cell == (LOGNORMAL, 0.9, 60):  # the flattest lives at the fewest inspections: the count holds in 86 % only
-        assert 0.84 <= found.count_randomised <= 0.93
-        return
-    for covered in (found.b10, found.median, found.count_randomised):
+    for covered in (found.b10, found.median, found.count, found.count_randomised):
         assert 0.87 <= covered <= 0.93
 
 
@@ -44,5 +41,5 @@ def test_limits_hold_with_late_entry_and_mixed_censoring(model: LifeModel, shape
     b10, median, few = late_entry_coverage(model, shape, size, runs=2000)
     print(f"{model.name} {shape} n={size}: B10 {b10:.3f}, median {median:.3f}, too few {few:.3f}")
     assert few <= 0.05
-    assert 0.855 <= b10 <= 0.935  # measured .865 to .925
-    assert 0.855 <= median <= 0.935
+    assert 0.87 <= b10 <= 0.93
+    assert 0.87 <= median <= 0.93
