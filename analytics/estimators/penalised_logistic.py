@@ -163,10 +163,11 @@ def _fit(
         share = special.expit(known + design @ beta)
         information = (design.T * (n * share * (1 - share))) @ design + np.diag(weight_decay)
         step = np.linalg.solve(information, design.T @ (y - n * share) - weight_decay * beta)
-        size = 1.0
-        while objective(beta + size * step) > value + 1e-10 and size > 1e-6:
+        size, reached = 1.0, objective(beta + step)
+        while reached > value + 1e-10 and size > 1e-6:
             size /= 2
-        beta, value = beta + size * step, objective(beta + size * step)
+            reached = objective(beta + size * step)
+        beta, value = beta + size * step, reached
         if np.max(np.abs(step)) < 1e-9:
             return beta, np.linalg.inv(information)
     raise ValueError(f"the penalised fit did not settle in {_STEPS} steps")
@@ -178,7 +179,7 @@ def _left_out_deviance(
     line = known + design @ beta
     share = special.expit(line)
     weight = share * (1 - share)
-    pull = np.einsum("ij,jk,ik->i", design, inverse, design)
+    pull = np.einsum("ij,ij->i", design @ inverse, design)
     room = np.maximum(1 - weight * pull, 1e-6)
     without_failed, without_sound = line - pull * (1 - share) / room, line + pull * share / room
     deviance = y * np.logaddexp(0, -without_failed) + (n - y) * np.logaddexp(0, without_sound)
