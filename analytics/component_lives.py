@@ -154,7 +154,8 @@ def left_out_looks(history: History, more: Mapping[str, int], where: str, values
     unmeasured = history.query(
         f"""
         with measured as (
-          select distinct unit_id from known_life_inspection
+          select unit_id from known_visit_clock where clock_at is not null
+          union select unit_id from known_unit where register_entry is not null
         ),
         unread as (  -- one row per job of a unit whose clock was never read
           select job_id, coalesce(why_not, 'usage_unknown') as why_not from known_visit_clock as k

@@ -6,22 +6,23 @@ import math
 
 import polars as pl
 
-from analytics.component_lives import CAME_IN, FILTERS, LIFE, Lives, left_out_looks
+from analytics.component_lives import CAME_IN, FILTERS, Lives, left_out_looks
 from analytics.history import History
 from analytics.scope_sql import conditions
 
 MANY = 300_000  # looks above which lives are counted in bins
-BIN = 0.005  # neighbouring edges lie half a per cent apart
-WIDE = 0.1  # for lives that ended between two distances, whose likelihood changes slowly with either
+WIDE = 0.1  # of the bins of lives that ended between two distances, whose likelihood changes slowly with either
+_KINDS = "['right', 'right', 'exact', 'interval', 'interval', 'left']"  # by life_kind of the mart
 _COLUMNS = {"position": "l.position_id", "component": "l.position_id", "family": "l.position_id"}
 
 
 def counted_lives(history: History, by: str, begun: str) -> Lives | None:
     """Return the lives that came in as counts per bin of age, or None where there are few enough to take singly.
 
-    Rows as component_lives.Lives with `count`, without unit and job. Bins are geometric, BIN wide, or WIDE in both ends
-    for lives that ended between two distances; each stands at the mean of its ages, so that what is lost is of second
-    order in the width. Bins are made for `by` position, component and family; other groupings take lives singly.
+    Rows as component_lives.Lives with `count`, without unit and job. Bins are those of the mart (life_bin): geometric,
+    half a per cent wide, or WIDE in both ends for lives that ended between two distances; each stands at the mean of
+    its ages, so that what is lost is of second order in the width. Bins are counted for `by` position, component and
+    family; other groupings take lives singly.
     """
     if by not in _COLUMNS or history.scope.supplier is not None:
         return None
@@ -37,22 +38,27 @@ def counted_lives(history: History, by: str, begun: str) -> Lives | None:
     # The mean of ages spread evenly over a bin on the log scale lies above the mean of their logarithms by `lift`.
     rows = history.query(
         f"""
-        with {LIFE},
-        bin as (  -- one row per position, kind and bins of both ends; whole metres, so that sums are exact
-          select l.position_id, l.kind,
-            floor(ln(nullif(lower_m, 0)) / if(kind = 'interval', $wide, $narrow))::smallint as low,
-            floor(ln(nullif(upper_m, 0)) / if(kind = 'interval', $wide, $narrow))::smallint as high,
-            sum(lower_m)::bigint as lower_sum, sum(upper_m)::bigint as upper_sum, count(*) as n
-          from life as l {joins} where {where} and {origin} and (lower_m > 0 or upper_m > 0)
-          group by l.position_id, l.kind, low, high
+        with bin as (  -- one row per position, kind of life and bins of its ends; whole metres, so that sums are exact
+          select l.position_id, l.life_bin, sum(l.age) as ages, sum(l.good_age) as good_ages,
+            sum(l.since_age) as since_ages, count(*)::double as n
+          from known_life_inspection as l {joins}
+          where l.why_not is null and l.superseded_on is null and {where} and {origin}
+          group by l.position_id, l.life_bin
+        ),
+        told as (
+          select position_id, life_bin, n, life_bin // {8192 * 8192} as life_kind,
+            {_KINDS}[1 + life_kind] as kind, if(life_kind in (3, 4), $lift, 1)::double * n * 1000 as times,
+            case life_kind when 0 then ages when 1 then good_ages when 2 then since_ages when 3 then good_ages
+              when 4 then since_ages else 0 end / times as lower,
+            case when life_kind in (3, 4, 5) then ages when life_kind = 2 then since_ages end / times as upper
+          from bin
         )
-        select c.family, c.position, c.component, b.kind,
-          b.lower_sum / b.n / 1000.0 / if(b.kind = 'interval', $lift, 1) as lower,
-          b.upper_sum / b.n / 1000.0 / if(b.kind = 'interval', $lift, 1) as upper, b.n::double as count
-        from bin as b join known_position as c using (position_id)
-        order by b.position_id, b.kind, b.low, b.high
+        select c.family, c.position, c.component, b.kind, b.lower, b.upper, b.n as count
+        from told as b join known_position as c using (position_id)
+        where b.lower > 0 or b.upper > 0
+        order by b.position_id, b.life_bin
         """,
-        {**values, "narrow": math.log1p(BIN), "wide": wide, "lift": math.sinh(wide / 2) / (wide / 2)},
+        {**values, "lift": math.sinh(wide / 2) / (wide / 2)},
     )
     empty: dict[str, pl.DataType | type[pl.DataType]] = {
         "unit_id": pl.Int32, "job_id": pl.Int32, "started_by": pl.Int32, "origin": pl.String, "duty": pl.String,

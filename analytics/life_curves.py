@@ -15,7 +15,8 @@ from analytics.estimators.life_observations import binned
 from analytics.life_groups import LEVEL, OWN, SHARED, GroupLife, longest
 
 SHARES = (0.01, 0.02, 0.03, 0.05, 0.07, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.99)
-MOST_ROWS = 1_500  # of single lives; above it the curve is drawn from bins of half a per cent
+MOST_ROWS = 600  # of distinct lives; above it the curve is drawn from bins of DRAWN
+DRAWN = 0.02
 FURTHER = 1.3  # the fitted line is drawn this many times as far as any life was seen
 
 _STEPS = {"from_km": pl.Float64, "to_km": pl.Float64, "mass": pl.Float64, "share": pl.Float64}
@@ -62,7 +63,7 @@ def free_share(life: GroupLife, km: float) -> float | None:
 
 def _free_curve(life: GroupLife) -> LifeCurve | None:
     rows = life.observations
-    found = life_curve(rows if len(rows.lower) <= MOST_ROWS else binned(rows))
+    found = life_curve(rows if len(rows.lower) <= MOST_ROWS else binned(rows, DRAWN))
     return found if isinstance(found, LifeCurve) else None
 
 

@@ -96,6 +96,14 @@ class LifeObservations:
         good there, and a row censored before its entry age tells nothing and is dropped. Estimates are computed
         from this form, so they do not depend on the order of the rows.
         """
+        known = self.__dict__.get("_distinct")
+        if known is None:
+            known = self._collapse()
+            for rows in (self, known):
+                object.__setattr__(rows, "_distinct", known)
+        return known
+
+    def _collapse(self) -> LifeObservations:
         lower = np.maximum(self.lower, self.entry)
         rows = np.column_stack([lower, self.upper, self.entry])[self.count > 0]
         order = np.lexsort(rows.T[::-1])

@@ -3,6 +3,10 @@
 -- last age and job at which it was known good, `state` what was found: good, failed, cause (of the complaint), renewed
 -- (without being looked at). `superseded_on` is the day on which a later look at the same life became known, so that
 -- what was known of a life on a day is one row. `why_not` says why the age is not known. Ages in metres.
+-- `life_kind`: how the life stands at that look: 0 sound at its age, 1 renewed unseen (sound at good_age), 2 failed at since_age,
+-- 3 failed between good_age and its age, 4 failed between since_age and its age, 5 failed by its age. `life_bin`: that kind and the
+-- bins of the lower and upper age, (kind * 8192 + lower) * 8192 + upper, so that lives can be counted without being
+-- looked at one by one. Bins are geometric, half a per cent wide, 10 % for kinds 3 and 4.
 with opening as (  -- one row per job: whether its teardown newly showed work of others
   select job_id, coalesce(earlier_work = 'others' and lag(earlier_work) over visits is distinct from 'others', false)
     as by_others
@@ -102,10 +106,27 @@ told as (
     end as why_not,
     renews, known_on, settled_on
   from begun
+),
+kinds as (
+  select *, if(life_kind in (3, 4), 1 / ln(1.1), 1 / ln(1.005)) as per_bin
+  from (
+    select *, case when why_not is not null then null when state = 'good' then 0 when state = 'renewed' then 1
+        when since_exact and state = 'cause' and since_age >= good_age and since_age > 0 then 2
+        when good_age > 0 and coalesce(since_age < age and since_age > good_age, false) is not true then 3
+        when since_age > 0 and since_age < age then 4 when good_age > 0 or since_age > 0 then 3 else 5 end::integer
+      as life_kind
+    from told
+  )
 )
-select t.* exclude (life_number, openings) replace (greatest(t.known_on, m.measured_on) as known_on),
+select t.* exclude (life_number, openings, life_kind, per_bin) replace (greatest(t.known_on, m.measured_on) as known_on),
+  ((life_kind * 8192
+    + case life_kind when 1 then (ln(greatest(good_age, 1)) * per_bin)::integer when 5 then 0
+        when 3 then (ln(greatest(good_age, 1)) * per_bin)::integer
+        when 0 then (ln(greatest(age, 1)) * per_bin)::integer
+        else (ln(greatest(since_age, 1)) * per_bin)::integer end) * 8192
+   + if(life_kind in (3, 4, 5), (ln(greatest(age, 1)) * per_bin)::integer, 0)) as life_bin,
   greatest(first_value(if(why_not is null, t.known_on, null) ignore nulls) over later,
            if(count(*) filter (why_not is null) over later > 0, m.measured_on, null)) as superseded_on
-from told as t join measured as m using (unit_id)
+from kinds as t join measured as m using (unit_id)
 window later as (partition by t.unit_id, position_id, life_number, openings order by t.known_on, job_id
                  rows between 1 following and unbounded following)
