@@ -46,9 +46,12 @@ def due_for_rebuild(history: History, options: Mapping[str, str]) -> Answer:
     """
     _refuse_other_filters(history)
     whole = history.within(replace(history.scope, fleet=None, family=None))
-    forecasts, worn = fleet_forecasts(whole)
+    kept = history.warehouse.kept  # a page limited to one fleet rests on the same forecasts of every fleet
+    forecasts, worn = kept.get(("fleet forecasts", history.as_of), lambda: fleet_forecasts(whole))
     chosen = [f for f in forecasts if history.scope.fleet in (None, f.fleet)]
-    past = _backtest(whole) if chosen else pl.DataFrame(schema=_BACKTEST)
+    past = pl.DataFrame(schema=_BACKTEST)
+    if chosen:
+        past = kept.get(("fleet forecasts looked back at", history.as_of), lambda: _backtest(whole))
     scatter = _scatter(past)
     past = past.filter(pl.col("fleet") == history.scope.fleet) if history.scope.fleet else past
     rows = _rows(whole, chosen, scatter)

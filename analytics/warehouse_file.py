@@ -12,7 +12,10 @@ from typing import Any
 import duckdb
 import polars as pl
 
+from analytics.bounded_cache import BoundedCache
+
 READS_FORMAT = 1  # the warehouse format that this code reads
+KEPT_RESULTS = 32
 
 _SAFE = {
     "enable_external_access": "false",
@@ -29,12 +32,17 @@ class WarehouseError(Exception):
 
 @dataclass(frozen=True)
 class Warehouse:
-    """Hold one published version, open for reading. Threads may share it: every query takes its own cursor."""
+    """Hold one published version, open for reading. Threads may share it: every query takes its own cursor.
+
+    `kept` holds what was worked out from it at length, by what it depends on (the day, the scope), so that views that
+    differ in something else do not work it out again; small results only, for they live as long as the version is open.
+    """
 
     folder: Path
     version: int
     connection: duckdb.DuckDBPyConnection = field(repr=False, compare=False)
     lock: threading.Lock = field(default_factory=threading.Lock, repr=False, compare=False)
+    kept: BoundedCache = field(default_factory=lambda: BoundedCache(KEPT_RESULTS), repr=False, compare=False)
 
     def query(self, sql: str, parameters: Mapping[str, Any] | None = None) -> pl.DataFrame:
         """Return the rows of `sql` as a frame; `$name` in it takes the value of that name."""

@@ -10,6 +10,7 @@ from typing import Any
 import polars as pl
 
 from analytics.answer import Answer
+from analytics.bounded_cache import BoundedCache
 from analytics.day_asked import day_asked
 from analytics.history import History
 from analytics.job_sheet import JobSheet, job_sheet
@@ -18,7 +19,6 @@ from analytics.scope_choices import check_scope, scope_choices
 from analytics.warehouse_file import Warehouse
 from dashboards.acknowledgements import with_acknowledged
 from dashboards.address import View
-from dashboards.bounded_cache import BoundedCache
 from dashboards.chart_function import ChartFunction
 from dashboards.open_records import OpenRecords
 from dashboards.page import Section

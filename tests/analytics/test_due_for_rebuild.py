@@ -10,6 +10,7 @@ import pytest
 
 from analytics.question import QuestionError
 from analytics.questions import every_question
+from analytics.scope import Scope
 from tests.small_workshop import history, load_rows, shown
 
 NEW = dt.date(2015, 1, 1)
@@ -73,3 +74,21 @@ def test_other_filters_are_refused(clean_demo_folder: Path) -> None:
     question = every_question()["due-for-rebuild"]
     with pytest.raises(QuestionError, match="cannot be limited by 'duty'; it can by fleet"):
         question.ask(history(clean_demo_folder, dt.date(2026, 9, 30), duty="tow"), {})
+
+
+def test_one_fleet_rests_on_the_forecasts_of_all_which_are_made_once(
+    clean_demo_folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    question, day = every_question()["due-for-rebuild"], dt.date(2026, 9, 30)
+    asked = history(clean_demo_folder, day)
+    every = question.ask(asked, {}).rows
+    fleet = every["fleet"][0]
+    afresh = question.ask(history(clean_demo_folder, day, fleet=fleet), {}).to_plain()
+    made: list[dt.date] = []
+    monkeypatch.setattr("analytics.due_for_rebuild.fleet_forecasts", lambda of: made.append(of.as_of) or ([], 0))
+    again = question.ask(asked.within(Scope(fleet=fleet)), {})
+    assert made == []
+    assert again.to_plain() == afresh
+    assert again.rows.equals(every.filter(every["fleet"] == fleet))
+    question.ask(asked.on(day - dt.timedelta(days=1)), {})
+    assert made == [day - dt.timedelta(days=1)]  # another day is another forecast

@@ -7,7 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from dashboards.bounded_cache import BoundedCache
+from analytics.bounded_cache import BoundedCache
 
 
 def test_the_value_asked_for_longest_ago_leaves_first() -> None:
