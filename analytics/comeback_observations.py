@@ -30,6 +30,12 @@ _FILTERS = {
     "position": "exists (select 1 from known_part_use as p where p.job = d.job and p.position = $position)",
 }  # fmt: skip
 
+_PLACED = (
+    "coalesce(j.fleet, t.fleet) as fleet, coalesce(j.duty, t.duty) as duty",
+    "asof left join placement as t on t.unit_id = j.unit_id and t.fitted_from <= j.opened",
+)
+_NOT_PLACED = ("null::varchar as fleet, null::varchar as duty", "")
+
 _CTES = """
 link as (  -- one row per comeback known on the day: given, or inferred where none is given for that job
   select * from known_comeback_link where given or given_from is null or given_from > $as_of
@@ -58,12 +64,12 @@ pace as (  -- one row per unit: metres a day while it was watched long enough to
   from span where metres > 0 and days > 0 group by unit_id having sum(days) >= 60
 ),
 delivered as (  -- one row per job handed over, an inspection aside
-  select j.job, j.job_id, j.unit, j.unit_id, u.family, j.kind, j.technician, coalesce(j.fleet, t.fleet) as fleet,
-    coalesce(j.duty, t.duty) as duty, j.opened, j.delivered, j.odometer_m, j.warranty_months, j.warranty_distance_m,
+  select j.job, j.job_id, j.unit, j.unit_id, u.family, j.kind, j.technician, {fleet_duty}, j.opened,
+    j.delivered, j.odometer_m, j.warranty_months, j.warranty_distance_m,
     u.register_entry, j.refitted_by
   from known_job as j
   join known_unit as u using (unit_id)
-  asof left join placement as t on t.unit_id = j.unit_id and t.fitted_from <= j.opened
+  {placement}
   where j.delivered is not null and j.kind <> 'inspection'
 ),
 linked as (  -- one row per comeback of a job handed over
@@ -134,41 +140,46 @@ observed as (  -- one row per delivered job in scope, with the end of its observ
 )
 """
 
-_SELECT = """
-select job_id, unit_id, delivered{listed}
-from observed order by unit_id, job_id
-"""
-
 
 def comeback_observations(
     history: History,
     scope: Scope | None = None,
     names: tuple[str, ...] = NAMES,
     columns: tuple[str, ...] = COLUMNS,
+    ordered: bool = True,
 ) -> pl.DataFrame:
-    """Return one row per delivered job with what was observed of it, sorted by unit, then job.
+    """Return one row per delivered job with what was observed of it, sorted by unit, then job (or in no order).
 
     Columns: `job_id`, `unit_id`, those of the job's own that `names` asks for (texts cost time), `delivered`, and of
-    `COLUMNS` those that `columns` asks for: `ended`
+    `COLUMNS` (and of the first comeback as `observed_ctes` has it) those that `columns` asks for: `ended`
     and `ended_how` (retired or opened_elsewhere), `reported` (first comeback), `reported_ours`, and for each rule the
     end of observation as a date: `end_observed` (the rule of the house: as_of, retirement, another workshop or an
     unrelated full rebuild, whichever comes first, for a unit without follow-up not beyond its warranty), `end_all` (as
     if all were followed), `end_sighted` (independent sightings only), `end_seen` (as if a unit without follow-up were
     gone once nothing is heard of it, its comeback included). Days on which nothing is observed are NULL.
     """
-    ctes, values = observed_ctes(scope or history.scope)
+    ctes, values = observed_ctes(scope or history.scope, placed="fleet" in names or "duty" in names)
     listed = "".join(f", {name}" for name in (*names, *columns))
-    return history.query(f"with {ctes} {_SELECT.format(listed=listed)}", values)
+    order = " order by unit_id, job_id" if ordered else ""
+    return history.query(f"with {ctes} select job_id, unit_id, delivered{listed} from observed{order}", values)
 
 
-def observed_ctes(scope: Scope) -> tuple[str, dict[str, Any]]:
+def observed_ctes(scope: Scope, placed: bool = True) -> tuple[str, dict[str, Any]]:
     """Return SQL (CTEs without the leading `with`) that ends in `observed`, and its parameters.
+
+    placed: whether fleet and duty are wanted, which are looked up by day among the unit's fittings where the job does
+    not name them; else they are NULL, which costs a fifth less. A scope that asks for them has them always.
 
     `observed` has every column of `comeback_observations`, and of the first comeback first_position, first_mode,
     first_known (the day on which it became known), first_payer and first_job.
     """
     where, values = conditions(scope, _FILTERS, "d.delivered")
-    return _CTES.format(where=_exists_filters(where), assumed=ASSUMED_WARRANTY_MONTHS, window=WINDOW_DAYS), values
+    fleet_duty, placement = _PLACED if placed or scope.fleet is not None or scope.duty is not None else _NOT_PLACED
+    told = _CTES.format(
+        where=_exists_filters(where), assumed=ASSUMED_WARRANTY_MONTHS, window=WINDOW_DAYS, fleet_duty=fleet_duty,
+        placement=placement,
+    )  # fmt: skip
+    return told, values
 
 
 def _exists_filters(where: str) -> str:

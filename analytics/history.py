@@ -29,8 +29,10 @@ class History:
     as_of: dt.date
     scope: Scope = field(default_factory=Scope)
 
-    def query(self, sql: str, parameters: Mapping[str, Any] | None = None) -> pl.DataFrame:
-        """Return the rows of `sql` over what was known on `as_of`.
+    def query(
+        self, sql: str, parameters: Mapping[str, Any] | None = None, frames: Mapping[str, pl.DataFrame] | None = None
+    ) -> pl.DataFrame:
+        """Return the rows of `sql` over what was known on `as_of`, and over `frames`, by their names.
 
         Raises KeyError where `sql` names a record that does not exist.
         """
@@ -40,7 +42,7 @@ class History:
         values = dict(parameters or {})
         if "$as_of" in text:
             values["as_of"] = self.as_of
-        return self.warehouse.query(text, values)
+        return self.warehouse.query(text, values, frames)
 
     def within(self, scope: Scope) -> History:
         """Return the same history in another scope."""

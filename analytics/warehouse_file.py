@@ -44,9 +44,13 @@ class Warehouse:
     lock: threading.Lock = field(default_factory=threading.Lock, repr=False, compare=False)
     kept: BoundedCache = field(default_factory=lambda: BoundedCache(KEPT_RESULTS), repr=False, compare=False)
 
-    def query(self, sql: str, parameters: Mapping[str, Any] | None = None) -> pl.DataFrame:
-        """Return the rows of `sql` as a frame; `$name` in it takes the value of that name."""
+    def query(
+        self, sql: str, parameters: Mapping[str, Any] | None = None, frames: Mapping[str, pl.DataFrame] | None = None
+    ) -> pl.DataFrame:
+        """Return the rows of `sql` as a frame; `$name` in it takes the value of that name, and `frames` are tables of it."""
         with self._cursor() as cursor:
+            for name, given in (frames or {}).items():
+                cursor.register(name, given.to_arrow())
             frame: pl.DataFrame = cursor.sql(sql, params=dict(parameters) if parameters else None).pl()
         return frame
 

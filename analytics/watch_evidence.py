@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from analytics.comeback_observations import observed_ctes
+from analytics.comeback_observations import DAYS_PER_MONTH, comeback_observations
 from analytics.estimators.arrays import FloatArray, IntArray
 from analytics.history import History
 from analytics.scope_sql import conditions
@@ -17,15 +17,11 @@ from analytics.watch_streams import Streams, lay_out, month_number, time_of
 MINIMUM_PIECES = 8  # a lot of fewer pieces could not raise an alarm in time to matter
 COMEBACK_RATIO, LOT_RATIO, FINDING_RATIO = 3.0, 5.0, 2.0
 NO_MODE = "not written down"
+_SPAN = 64  # more months than any job is observed
 AGES = (1, 3, 6, 12, 25)  # months of age up to which ordinary hazard is taken as level
 _BANDS_KM = (80, 160, 240, 320)
 
-_SEEN = """seen as materialized (  -- one row per delivered job and stretch of observation, which a comeback ends
-  select job_id, unit_id, family, reported <= end_observed as came_back, first_position, first_mode, first_known,
-    (year(delivered) - year($first)) * 12 + month(delivered) - month($first) as start,
-    greatest(ceil((least(end_observed, reported) - delivered) / 30.4375), 1)::integer as lasting
-  from observed where end_observed >= delivered
-)"""
+OBSERVED = ("reported", "first_position", "first_mode", "first_known", "end_observed")
 
 _KINDS = """kinds as (  -- one row per kind of component, with its number
   select component, (dense_rank() over (order by component) - 1)::integer as code
@@ -39,57 +35,80 @@ def first_day(history: History) -> dt.date | None:
     return found.replace(day=1) if found is not None else None
 
 
-def every_stream(history: History, first: dt.date) -> tuple[Streams, Streams, Streams]:
-    """Return the charts of comebacks, of lots and of findings."""
-    told = delivered_evidence(history, first)
-    return comeback_streams(history, first, told), lot_streams(history, first, told), finding_streams(history, first)
+def every_stream(
+    history: History, first: dt.date, jobs: pl.DataFrame | None = None
+) -> tuple[Streams, Streams, Streams]:
+    """Return the charts of comebacks, of lots and of findings; jobs: what `watched_jobs` gives, where it is at hand."""
+    seen = _stretches(watched_jobs(history) if jobs is None else jobs, first)
+    return comeback_streams(history, first, seen), lot_streams(history, first, seen), finding_streams(history, first)
 
 
-def delivered_evidence(history: History, first: dt.date) -> pl.DataFrame:
-    """Return cohorts and comebacks of delivered jobs, by family and by lot, all in one asking.
+def watched_jobs(history: History, names: tuple[str, ...] = ()) -> pl.DataFrame:
+    """Return one row per delivered job with its first comeback, in no order; names: texts that others want of it."""
+    return comeback_observations(history, names=("family", *names), columns=OBSERVED, ordered=False)
 
-    In no order. Columns: what (family, lot, or comeback of either), a to d (names: family, component, damage mode; or component,
-    supplier, part, lot), start (month of delivery) and lasting (months observed), n; day, job and unit_id of a comeback.
+
+def _stretches(jobs: pl.DataFrame, first: dt.date) -> pl.DataFrame:
+    """Return one row per job and stretch of observation, which a comeback ends.
+
+    Columns: job_id, unit_id, family, start (month of delivery), lasting (months observed), position, mode and known (day)
+    of the comeback that ended it, NULL where none did.
     """
-    ctes, values = observed_ctes(history.scope)
+    seen = jobs.lazy().filter(pl.col("end_observed") >= pl.col("delivered"))
+    delivered, back = pl.col("delivered"), pl.col("reported") <= pl.col("end_observed")
+    start = (delivered.dt.year().cast(pl.Int32) - first.year) * 12 + delivered.dt.month().cast(pl.Int32) - first.month
+    days = (pl.min_horizontal("end_observed", "reported") - delivered).dt.total_days()
+    lasting = (days / DAYS_PER_MONTH).ceil().cast(pl.Int32).clip(1)
+    ended = {name: pl.when(back).then(pl.col(f"first_{name}")).alias(name) for name in ("position", "mode", "known")}
+    return seen.select("job_id", "unit_id", "family", start.alias("start"), lasting.alias("lasting"), **ended).collect()
+
+
+def _family_comebacks(history: History, seen: pl.DataFrame) -> pl.DataFrame:
+    """Return one row per comeback with a known component: family, component, damage_mode, lasting, day, job, unit_id."""
+    back = seen.filter(pl.col("known") <= history.as_of, pl.col("position").is_not_null())
     return history.query(
-        f"""with {ctes}, {_SEEN}
-        select 'family' as what, family as a, null as b, null as c, null as d, start, lasting, count(*)::double as n,
-          null::date as day, null as job, null as unit_id
-        from seen group by all
-        union all
-        select 'lot', c.component, coalesce(p.supplier, ''), p.part, p.lot, s.start, s.lasting, count(*)::double, null, null,
-          null
-        from seen as s join known_part_line as p using (job_id) join known_position as c using (position_id)
-        where p.fitted and p.lot is not null group by all
-        union all
-        select 'family comeback', s.family, p.component, coalesce(s.first_mode, '{NO_MODE}'), null, s.start, s.lasting, 1.0,
-          s.first_known, j.job, s.unit_id
-        from seen as s join known_job as j using (job_id)
-        join known_position as p on p.family = s.family and p.position = s.first_position
-        where s.came_back and s.first_known <= $as_of
-        union all
-        select 'lot comeback', c.component, coalesce(p.supplier, ''), p.part, p.lot, s.start, s.lasting, 1.0, s.first_known,
-          j.job, null
-        from seen as s join known_job as j using (job_id) join known_part_line as p using (job_id)
-        join known_position as c using (position_id)
-        where p.fitted and p.lot is not null and s.came_back and s.first_position = c.position
-          and s.first_known <= $as_of""",
-        {**values, "first": first},
+        f"""select s.family, p.component, coalesce(s.mode, '{NO_MODE}') as damage_mode, s.lasting, s.known as day, j.job,
+          s.unit_id
+        from watched as s join known_job as j using (job_id)
+        join known_position as p on p.family = s.family and p.position = s.position""",
+        frames={"watched": back},
     )
 
 
-def comeback_streams(history: History, first: dt.date, told: pl.DataFrame) -> Streams:
+def _lot_pieces(history: History, seen: pl.DataFrame) -> pl.DataFrame:
+    """Return pieces fitted, as cohorts: component, supplier, part, lot, start, lasting, n; and of those that came back in
+    place: back (job_id), one row each.
+    """
+    place = f"start * {_SPAN} + lasting"
+    return history.query(
+        f"""with {_KINDS}, piece as (
+          select k.code, p.supplier, p.part, p.lot, s.place,
+            if(s.position = c.position, p.job_id, null) as back
+          from known_part_line as p
+          join (select job_id, {place} as place, if(known <= $as_of, position, null) as position from watched) as s
+            using (job_id)
+          join known_position as c using (position_id) join kinds as k using (component)
+          where p.fitted and p.lot is not null
+        ),
+        counted as (select code, supplier, part, lot, place, back, count(*)::double as n from piece group by all)
+        select k.component, coalesce(supplier, '') as supplier, part, lot, (place // {_SPAN})::integer as start,
+          (place % {_SPAN})::integer as lasting, back, n
+        from counted join kinds as k using (code)""",
+        frames={"watched": seen.select("job_id", "start", "lasting", "position", "known")},
+    )
+
+
+def comeback_streams(history: History, first: dt.date, seen: pl.DataFrame) -> Streams:
     """Return one chart per family, component and damage mode of comebacks; a unit counts once a chart.
 
-    told: what `delivered_evidence` gives.
+    seen: stretches of observation (`_stretches`).
     """
-    cohorts = told.filter(pl.col("what") == "family").rename({"a": "family"}).sort("family", "start", "lasting")
-    events = told.filter(pl.col("what") == "family comeback").rename(
-        {"a": "family", "b": "component", "c": "damage_mode"}
-    )
-    events = events.sort("day", "job").unique(
-        ["unit_id", "component", "damage_mode"], keep="first", maintain_order=True
+    cohorts = seen.group_by("family", "start", "lasting").agg(pl.len().cast(pl.Float64).alias("n"))
+    cohorts = cohorts.sort("family", "start", "lasting")
+    events = (
+        _family_comebacks(history, seen)
+        .sort("day", "job")
+        .unique(["unit_id", "component", "damage_mode"], keep="first", maintain_order=True)
     )
     labels = _every_kind(history, events)
     families = cohorts["family"].unique().sort().to_list()
@@ -100,20 +119,26 @@ def comeback_streams(history: History, first: dt.date, told: pl.DataFrame) -> St
     )
 
 
-def lot_streams(history: History, first: dt.date, told: pl.DataFrame) -> Streams:
-    """Return one chart per supplier's lot of a part of which enough pieces were fitted; told as above."""
+def lot_streams(history: History, first: dt.date, seen: pl.DataFrame) -> Streams:
+    """Return one chart per supplier's lot of a part of which enough pieces were fitted; seen as above."""
     names = ["component", "supplier", "part", "lot"]
-    named = dict(zip("abcd", names, strict=True))
-    cohorts = told.filter(pl.col("what") == "lot").rename(named)
-    labels = cohorts.group_by(names).agg(pl.col("n").sum().alias("fitted"))
+    pieces = _lot_pieces(history, seen)
+    labels = pieces.group_by(names).agg(pl.col("n").sum().alias("fitted"))
     labels = labels.filter(pl.col("fitted") >= MINIMUM_PIECES).sort(names)
-    coded = labels.with_row_index("code")
-    cohorts = cohorts.join(coded, on=names).sort("code", "start", "lasting")
-    events = (
-        told.filter(pl.col("what") == "lot comeback").rename(named).join(labels.select(names), on=names, how="semi")
-    )
+    coded = pieces.join(labels.with_row_index("code"), on=names)
+    cohorts = coded.group_by("code", "start", "lasting").agg(pl.col("n").sum()).sort("code", "start", "lasting")
+    events = _with_jobs(history, coded.filter(pl.col("back").is_not_null()), seen)
     exposure = _laid(history, first, cohorts, cohorts["code"], list(range(labels.height)), _ages(cohorts, events))
     return _streams("lots", first, labels, ["component"], exposure, None, events, own=False, ratio=LOT_RATIO)
+
+
+def _with_jobs(history: History, pieces: pl.DataFrame, seen: pl.DataFrame) -> pl.DataFrame:
+    """Return pieces that came back, one row a piece, with the job's number and the day on which it became known."""
+    back = pieces.select(pl.col("back").alias("job_id")).unique()
+    jobs = history.query("select job_id, job from known_job semi join back using (job_id)", frames={"back": back})
+    days = jobs.join(seen.select("job_id", pl.col("known").alias("day")), on="job_id")
+    told = pieces.drop("code").rename({"back": "job_id"}).join(days, on="job_id")
+    return told.select(pl.all().repeat_by(pl.col("n").cast(pl.UInt32)).explode())
 
 
 def finding_streams(history: History, first: dt.date) -> Streams:
@@ -129,19 +154,19 @@ def finding_streams(history: History, first: dt.date) -> Streams:
     start = "(year(day) - year($first)) * 12 + month(day) - month($first)"
     looked = f"""{_KINDS},
     looked as (  -- one row per position looked at in a full strip
-      select f.job_id, f.job, f.family, f.component, k.code, f.failed, f.damage_mode, f.known_on as day,
-        coalesce(f.unit_distance_m, f.odometer_m) as metres
+      select f.job_id, k.code, f.failed, f.damage_mode, f.known_on as day
       from known_component_finding as f join kinds as k using (component)
       where f.full_strip and f.failed is not null and {where}
-    )"""
+    ),
+    strip_of as (select job_id, job, family, coalesce(unit_distance_m, odometer_m) as metres from known_visit)"""
     values = {**values, "first": first}
-    # One row per strip with its components as bits, so that a strip costs one group and not one for each component.
+    # One row per strip with its components as bits, so that a strip costs one group and not one for each component;
+    # grouped by number, and told in words afterwards.
     strips = history.query(
-        f"""with {looked}, strip as (
-          select job_id, any_value(family) as family, max(day) as day, any_value(metres) as metres,
-            bit_or(1::bigint << code) as bits from looked group by job_id
-        )
-        select family, bits, {band} as band, {start} as start, count(*)::double as n from strip group by all order by all""",
+        f"""with {looked},
+        strip as (select job_id, max(day) as day, bit_or(1::bigint << code) as bits from looked group by job_id)
+        select family, bits, {band} as band, {start} as start, count(*)::double as n
+        from strip join strip_of using (job_id) group by all""",
         values,
     )
     names = history.query(f"with {_KINDS} select component, code from kinds order by code")
@@ -152,11 +177,11 @@ def finding_streams(history: History, first: dt.date) -> Streams:
         .sort("family", "component", "band", "start")
     )  # fmt: skip
     events = history.query(
-        f"""with {looked}, bad as (
-          select distinct job_id, job, family, component, coalesce(damage_mode, '{NO_MODE}') as damage_mode, day, metres
-          from looked where failed
+        f"""with {looked}, bad as (  -- one row per strip, component and damage mode, on the day it was first known
+          select job_id, code, damage_mode, min(day) as day from looked where failed group by all
         )
-        select job, family, component, damage_mode, day, {band} as band from bad order by all""",
+        select job, family, component, coalesce(damage_mode, '{NO_MODE}') as damage_mode, day, {band} as band
+        from bad join strip_of using (job_id) join kinds using (code)""",
         {name: value for name, value in values.items() if name != "first"},
     )
     labels = _every_kind(history, events)
@@ -231,7 +256,11 @@ def _streams(
     events: pl.DataFrame, own: bool, ratio: float,
 ) -> Streams:  # fmt: skip
     names = [name for name in labels.columns if name != "fitted"]
-    coded = events.join(labels.select(names).with_row_index("code"), on=names).sort("code", "day", "job")
+    # Words are joined as numbers: events are many, and the words few.
+    words = {name: pl.Enum(labels[name].unique().sort()) for name in names}
+    numbered = labels.select(pl.col(name).cast(kind) for name, kind in words.items()).with_row_index("code")
+    coded = events.select("day", "job", *(pl.col(name).cast(kind, strict=False) for name, kind in words.items()))
+    coded = coded.join(numbered, on=names).sort("code", "day", "job")
     pools: IntArray = labels.select(pl.struct(pool).rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
     return Streams(
         kind, first, labels, pools, exposure, cases, coded["code"].cast(pl.Int64).to_numpy(),

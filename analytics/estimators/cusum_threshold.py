@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import interpolate, optimize, special
 
-from analytics.estimators.arrays import FloatArray, as_amounts, as_numbers
+from analytics.estimators.arrays import FloatArray, IntArray, as_amounts, as_numbers
 from analytics.estimators.cusum_run_length import critical_ratio, events_to_alarm
 
 _RATIOS = np.geomspace(1 / 16, 16, 25)
@@ -61,12 +61,14 @@ def list_threshold(
     raised = allowance * p / (1 - p + allowance * p)
     scale = np.where(p > 0, raised / np.where(p > 0, p, 1.0), allowance)
 
+    like = _alike(raised)
+    alike = [(float(value), like == value) for value in np.unique(like)]
+    kinds = [(value, mine, _kinds(rests_on[mine], allowance[mine])) for value, mine in alike]
+
     def alarms(threshold: float) -> FloatArray:
-        by_chart, like = np.zeros(len(yearly)), _alike(raised)
-        for value in np.unique(like):
-            mine = like == value
-            rates = _alarm_rate(threshold, ratio, rests_on[mine], allowance[mine], float(value))
-            by_chart[mine] = yearly[mine] * scale[mine] * rates
+        by_chart = np.zeros(len(yearly))
+        for value, mine, kind in kinds:
+            by_chart[mine] = yearly[mine] * scale[mine] * _alarm_rate(threshold, ratio, value, kind)
         return by_chart
 
     def excess(threshold: float) -> float:
@@ -89,18 +91,30 @@ def _alike(p: FloatArray) -> FloatArray:
     return np.asarray(_PROBABILITIES[np.searchsorted(_PROBABILITIES, p, side="right") - 1], dtype=np.float64)
 
 
-def _alarm_rate(threshold: float, ratio: float, worth: FloatArray, allowance: FloatArray, p: float) -> FloatArray:
-    """Give (charts) long-run false alarms per event of the raised expectation, averaged over the true rate."""
-    true = _RATIOS / (1 - p + _RATIOS * p)
-    rate = true / events_to_alarm(threshold, ratio, _RATIOS, p)
+@dataclass(frozen=True)
+class _Kinds:
+    """Hold charts that rest on as many events: (kinds, scores) log of true rate over raised expectation, (charts) kind."""
+
+    nodes: FloatArray
+    which: IntArray
+
+
+def _kinds(worth: FloatArray, allowance: FloatArray) -> _Kinds:
     kinds, which = np.unique(
         np.round(np.log(np.stack([np.minimum(worth, 1e8), allowance])), 2), axis=1, return_inverse=True
     )
     shape, raised = np.exp(kinds)[:, :, None]
     nodes = special.gammaincinv(shape, special.ndtr(_SCORES)) / shape / raised
+    return _Kinds(np.log(np.clip(nodes, _RATIOS[0], _RATIOS[-1])), which)
+
+
+def _alarm_rate(threshold: float, ratio: float, p: float, kinds: _Kinds) -> FloatArray:
+    """Give (charts) long-run false alarms per event of the raised expectation, averaged over the true rate."""
+    true = _RATIOS / (1 - p + _RATIOS * p)
+    rate = true / events_to_alarm(threshold, ratio, _RATIOS, p)
     weight = np.exp(-(_SCORES**2) / 2)
-    read = interpolate.PchipInterpolator(np.log(_RATIOS), np.log(rate))(np.log(np.clip(nodes, _RATIOS[0], _RATIOS[-1])))
-    return np.asarray((np.exp(read) @ weight / weight.sum())[which], dtype=np.float64)
+    read = interpolate.PchipInterpolator(np.log(_RATIOS), np.log(rate))(kinds.nodes)
+    return np.asarray((np.exp(read) @ weight / weight.sum())[kinds.which], dtype=np.float64)
 
 
 def _least_that_keeps(excess: Callable[[float], float]) -> float:
