@@ -18,7 +18,7 @@ from dashboards.address import changed, read_view
 from dashboards.asking import Asking
 from dashboards.connect_sections import section_of
 from dashboards.in_words import in_words
-from dashboards.section_view import refused, section_body
+from dashboards.section_view import refused, section_body, section_specs
 
 
 def connect_acknowledging(app: dash.Dash, asking: Asking) -> None:
@@ -66,8 +66,8 @@ def _acknowledged(
     Acknowledgements(asking.records.folder).acknowledge(_one(answer, number, note))
     shown = asking.answer(section, view)
     question = find_question(section.question, asking.questions)
-    specs = {"charts": list(shown.charts), "search": search}
-    return section_body(page, section, question, shown), specs, [html.P("Acknowledged.", className="hint")], []
+    specs = section_specs(page, section, question, shown, search)
+    return section_body(page, section, shown), specs, [html.P("Acknowledged.", className="hint")], []
 
 
 def _one(answer: Answer, number: int, note: str) -> Acknowledged:

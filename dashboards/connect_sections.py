@@ -16,10 +16,11 @@ from dashboards.asking import Asking
 from dashboards.every_page import page_at
 from dashboards.in_words import in_words
 from dashboards.page import Page, Section
-from dashboards.section_view import jobs_behind, refused, section_body
+from dashboards.section_view import jobs_behind, refused, section_body, section_specs
 from dashboards.start_page import answered_line, unanswered_line
 
 Specs = dict[str, Any]
+NOTHING: Specs = {"charts": [], "rest": []}  # what a refused section is filled with
 
 
 def connect_sections(app: dash.Dash, asking: Asking) -> None:
@@ -32,7 +33,7 @@ def connect_sections(app: dash.Dash, asking: Asking) -> None:
         State(_part("body"), "id"),
     )
     def answer_section(search: str | None, body_id: Mapping[str, str]) -> tuple[list[Component], Specs]:
-        return in_words(lambda: _answered(asking, body_id, search or ""), lambda why: (refused(why), {"charts": []}))
+        return in_words(lambda: _answered(asking, body_id, search or ""), lambda why: (refused(why), NOTHING))
 
     @app.callback(Output(_part("line"), "children"), Input("address", "search"), State(_part("line"), "id"))
     def answer_line(search: str | None, line_id: Mapping[str, str]) -> list[Component]:
@@ -47,6 +48,7 @@ def connect_sections(app: dash.Dash, asking: Asking) -> None:
         Input(_part("picked"), "data"),
         Input("address", "search"),
         State(_part("behind"), "id"),
+        prevent_initial_call=True,  # nothing is picked yet, and what the session kept arrives as a change
     )
     def show_jobs(
         picked: Mapping[str, Any] | None, search: str | None, behind_id: Mapping[str, str]
@@ -56,7 +58,21 @@ def connect_sections(app: dash.Dash, asking: Asking) -> None:
         return in_words(lambda: _jobs(asking, behind_id, picked, search or ""), refused)
 
     in_browser: Any = app.clientside_callback
-    in_browser(ClientsideFunction("layshaft", "draw"), Input(_part("specs"), "data"), State(_part("specs"), "id"))
+    in_browser(
+        ClientsideFunction("layshaft", "fill"),
+        Output(_part("rest"), "children"),
+        Input(_part("specs"), "data"),
+        Input(_part("wanted"), "data"),
+        State(_part("specs"), "id"),
+    )
+    in_browser(
+        ClientsideFunction("layshaft", "putControls"),
+        Output(_part("options"), "children"),
+        Input(_part("wanted"), "data"),
+        State(_part("controls"), "data"),
+        State(_part("options"), "children"),
+        prevent_initial_call=True,
+    )
     in_browser(
         ClientsideFunction("layshaft", "pickRow"),
         Output(_part("picked"), "data"),
@@ -68,6 +84,7 @@ def connect_sections(app: dash.Dash, asking: Asking) -> None:
         ClientsideFunction("layshaft", "arriveAtJobs"),
         Input(_part("behind"), "children"),
         State(_part("behind"), "id"),
+        prevent_initial_call=True,
     )
 
 
@@ -89,7 +106,7 @@ def _answered(asking: Asking, body_id: Mapping[str, str], search: str) -> tuple[
     page, section = section_of(body_id)
     shown = asking.answer(section, read_view(search))
     question = find_question(section.question, asking.questions)
-    return section_body(page, section, question, shown), {"charts": list(shown.charts), "search": search}
+    return section_body(page, section, shown), section_specs(page, section, question, shown, search)
 
 
 def _jobs(asking: Asking, behind_id: Mapping[str, str], picked: Mapping[str, Any], search: str) -> list[Component]:

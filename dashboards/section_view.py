@@ -22,6 +22,7 @@ from dashboards.page import Page, Section
 from dashboards.said import said, said_day, said_sentence, said_together
 from dashboards.tables import grid, shown_columns
 
+LEAST_CHART = 50  # pixels: its title and the words of its axis
 FIRST_JOBS = 50  # listed at once; the older ones unfold
 _LIMITS = ("from", "to")
 
@@ -32,39 +33,67 @@ def section_id(part: str, page: Page, section: Section) -> dict[str, str]:
 
 
 def section_frame(page: Page, section: Section, options: Sequence[Option], chosen: Mapping[str, str]) -> html.Section:
-    """Return a section that is still to be answered: its heading, its options, and the places that callbacks fill."""
+    """Return a section that is still to be answered: its heading, and the places that callbacks fill.
+
+    The controls of its options, the charts, the table and the grounds are put there when the section comes near the
+    screen, or when the browser has nothing else to do: `wanted` says that it has.
+    """
     return html.Section(
         [
             html.Div(
-                [html.H2(section.heading, id=f"{section.mark}-heading"), _options(page, section, options, chosen)],
+                [
+                    html.H2(section.heading, id=f"{section.mark}-heading"),
+                    html.Div(id=section_id("options", page, section), className="options no-print"),
+                ],
                 className="section-head",
             ),
             html.Div(
                 html.P("Counting ...", className="waiting"), id=section_id("body", page, section), className="body"
             ),
+            html.Div(id=section_id("rest", page, section), className="rest"),
+            dcc.Store(id=section_id("controls", page, section), data=_options(page, section, options, chosen)),
+            dcc.Store(id=section_id("wanted", page, section)),
             dcc.Store(id=section_id("specs", page, section)),
             dcc.Store(id=section_id("picked", page, section), storage_type="session"),
             html.Div(id=section_id("behind", page, section), className="behind", **attributes(aria_live="polite")),
         ],
         id=section.mark,
         className="section",
-        **attributes(aria_labelledby=f"{section.mark}-heading"),
+        **attributes(aria_labelledby=f"{section.mark}-heading", data_section=f"{page.address}#{section.mark}"),
     )
 
 
-def section_body(page: Page, section: Section, question: Question, shown: Shown) -> list[Component]:
-    """Return the answered section, down to its grounds."""
-    answer = shown.answer
-    parts: list[Component] = [_headline(answer)]
-    parts += [
+def section_body(page: Page, section: Section, shown: Shown) -> list[Component]:
+    """Return the answer in words and the places of its charts."""
+    places = [
         html.Div(
             id={**section_id("chart", page, section), "place": place},
             className="chart",
             role="img",
+            style={"minHeight": f"{_height(spec)}px"},
             **attributes(aria_label=str(spec.get("description", "chart")), data_place=str(place)),
         )
         for place, spec in enumerate(shown.charts)
     ]
+    return [_headline(shown.answer), *places]
+
+
+def section_specs(page: Page, section: Section, question: Question, shown: Shown, search: str) -> dict[str, Any]:
+    """Return what the browser fills an answered section with when somebody comes near it.
+
+    charts: what to draw; rest: the table and the grounds; table: whether there is one; search: the view.
+    """
+    return {
+        "charts": list(shown.charts),
+        "rest": section_rest(page, section, question, shown),
+        "table": bool(shown.answer.rows.height),
+        "search": search,
+    }
+
+
+def section_rest(page: Page, section: Section, question: Question, shown: Shown) -> list[Component]:
+    """Return what stands below the charts: the table and the grounds."""
+    answer, parts = shown.answer, list[Component]()
     if answer.rows.height:
         label = f"{section.heading}: {answer.grain}"
         parts.append(html.P(_how_to_pick(answer, question), className="hint no-print"))
@@ -72,6 +101,12 @@ def section_body(page: Page, section: Section, question: Question, shown: Shown)
         parts.append(grid(answer.columns, answer.rows, table_id, label, section.table, section.narrow))
     parts.append(_grounds(shown))
     return parts
+
+
+def _height(spec: Mapping[str, Any]) -> int:
+    """Return about the least height of a chart in pixels, so that what stands below moves little when it is drawn."""
+    height = spec.get("height")
+    return LEAST_CHART + (int(height) if isinstance(height, int | float) else 0)
 
 
 def refused(reason: str) -> list[Component]:
@@ -118,10 +153,8 @@ def _headline(answer: Answer) -> html.Div:
     )
 
 
-def _options(page: Page, section: Section, options: Sequence[Option], chosen: Mapping[str, str]) -> html.Div:
-    return html.Div(
-        [_option(page, section, option, chosen.get(option.name)) for option in options], className="options no-print"
-    )
+def _options(page: Page, section: Section, options: Sequence[Option], chosen: Mapping[str, str]) -> list[Component]:
+    return [_option(page, section, option, chosen.get(option.name)) for option in options]
 
 
 def _option(page: Page, section: Section, option: Option, value: str | None) -> Component:

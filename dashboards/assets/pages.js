@@ -4,8 +4,11 @@
 
   const ENGINE = "/chart-engine.js";
   const PATIENCE = 120; // frames to wait for a place to be there
+  const AHEAD = "500px 0px"; // how far beyond the screen a section is filled
+  const BREATH = 150; // milliseconds between two looks whether there is time to fill a section nobody came near yet
   const NARROW = 640; // pixels, below which a table keeps only its first columns
   const views = new Map(); // drawn charts by their place
+  const told = new WeakMap(); // what each section on the page was answered with last
   let engine = null;
   let pickedNow = false;
 
@@ -66,6 +69,79 @@
     host.dataset.drawn = "yes";
   }
 
+  /* Sections are filled when they come near the screen; the others one by one when there is time, so that paper,
+     the browser's own search and those who jump ahead find them too. `near` says where a section is, `wanted` that it
+     is to be filled, `whole` that it is. */
+  const watcher = new IntersectionObserver((seen) => {
+    seen.forEach((entry) => {
+      const section = entry.target;
+      section.dataset.near = entry.isIntersecting ? "yes" : "no";
+      if (entry.isIntersecting) { want(section); }
+    });
+    fillInTime();
+  }, { rootMargin: AHEAD });
+
+  function want(section) {
+    if (section.dataset.wanted) { return; }
+    section.dataset.wanted = "yes";
+    window.dash_clientside.set_props({ part: "wanted", section: section.dataset.section }, { data: Date.now() });
+  }
+
+  /* Take away what a section showed of another view. */
+  function empty(section, id) {
+    delete section.dataset.wanted;
+    section.querySelectorAll(".chart").forEach((host) => {
+      forget(id.section + "/" + host.dataset.place);
+      host.replaceChildren();
+      delete host.dataset.drawn;
+    });
+  }
+
+  let looking = false;
+  function fillInTime() {
+    if (looking) { return; }
+    looking = true;
+    setTimeout(() => {
+      looking = false;
+      const left = document.querySelector(".section[data-section]:not([data-wanted])");
+      if (!left) { return; }
+      const busy = document.querySelector("#page .waiting, .section[data-wanted]:not([data-whole])");
+      if (!busy) { want(left); }
+      fillInTime();
+    }, BREATH);
+  }
+
+  async function makeWhole(section, specs, id) {
+    const search = specs.search || "";
+    try {
+      await Promise.all(specs.charts.map((spec, place) => drawOne(spec, place, id, search)));
+      if (specs.table) { await whenThere(() => section.querySelector(".rest .ag-row")); }
+    } finally { // a drawing that failed is told on the console, and holds up no other section
+      if (told.get(section) === specs) { section.dataset.whole = "yes"; }
+    }
+  }
+
+  /* Return what stands below a section's charts, and draw these, where the section is wanted. */
+  function fill(specs, _, id) {
+    forgetLeft();
+    const section = document.getElementById(mark(id));
+    if (!section) { return []; }
+    watcher.observe(section);
+    if (!specs) { return []; }
+    if (told.get(section) !== specs) {
+      told.set(section, specs);
+      delete section.dataset.whole;
+      if (section.dataset.near !== "yes") { empty(section, id); }
+      fillInTime();
+    } else if (section.dataset.filled === "yes") {
+      return window.dash_clientside.no_update;
+    }
+    section.dataset.filled = section.dataset.wanted || "no";
+    if (!section.dataset.wanted) { return []; }
+    makeWhole(section, specs, id);
+    return specs.rest;
+  }
+
   /* Focus the heading of a page that was moved to, or the section that the address names. */
   async function arrive(_, title) {
     document.title = title || "Layshaft";
@@ -84,11 +160,9 @@
 
   window.dash_clientside = Object.assign({}, window.dash_clientside, {
     layshaft: {
-      draw: function (specs, id) {
-        forgetLeft();
-        if (specs && specs.charts) {
-          specs.charts.forEach((spec, place) => drawOne(spec, place, id, specs.search || ""));
-        }
+      fill: fill,
+      putControls: function (_, controls, there) {
+        return there && there.length ? window.dash_clientside.no_update : controls;
       },
       pickRow: function (rows, search) {
         if (!rows || rows.length === 0) { return window.dash_clientside.no_update; }
@@ -146,6 +220,7 @@
   }
   window.addEventListener("beforeprint", () => {
     takeOffPaper();
+    document.querySelectorAll(".section[data-section]").forEach(want); // what is not filled yet, as far as there is time
     document.querySelectorAll(".grounds, .behind details").forEach((fold) => { fold.open = true; });
     document.querySelectorAll(".ag-root-wrapper").forEach((grid) => {
       const place = grid.closest("[id]");

@@ -93,7 +93,15 @@ def visit(browser: Browser) -> Iterator[Opener]:
 
 
 def settled(page: Page) -> None:
-    """Wait until the page is answered and its charts are drawn."""
+    """Wait until the page is answered and every section of it is filled, near the screen or not."""
+    usable(page)
+    expect(page.locator(".section[data-section]:not([data-whole])")).to_have_count(0)
+    expect(page.locator(".chart:not([data-drawn])")).to_have_count(0)
+
+
+def usable(page: Page) -> None:
+    """Wait until the page is answered and what is near the screen is filled: charts drawn, tables with their rows."""
     expect(page.locator("#page h1")).to_be_visible()
     expect(page.locator(".waiting")).to_have_count(0)
-    expect(page.locator(".chart:not([data-drawn])")).to_have_count(0)
+    expect(page.locator(".section[data-section]:not([data-near])")).to_have_count(0)
+    expect(page.locator(".section[data-near=yes]:not([data-whole])")).to_have_count(0)

@@ -13,7 +13,7 @@ from analytics.job_list import MOST_JOBS
 from analytics.question import Question
 from dashboards.asking import Shown
 from dashboards.page import Page, Section
-from dashboards.section_view import FIRST_JOBS, jobs_behind, refused, row_name, section_body
+from dashboards.section_view import FIRST_JOBS, jobs_behind, refused, row_name, section_body, section_rest
 
 SECTION = Section("lives", "How long do bearings last?", narrow=("position",))
 PAGE = Page("/bench", "Bench", "", (SECTION,))
@@ -55,7 +55,8 @@ def words(parts: Any) -> str:
 
 
 def body(answer: Answer = ANSWER) -> str:
-    return words(section_body(PAGE, SECTION, QUESTION, Shown(answer, (), {"by": "position"})))
+    shown = Shown(answer, (), {"by": "position"})
+    return words([*section_body(PAGE, SECTION, shown), *section_rest(PAGE, SECTION, QUESTION, shown)])
 
 
 def test_number_and_sentence_come_first_and_the_grounds_last() -> None:
