@@ -166,6 +166,8 @@ class Setting:
     backlash_by_new_set_um: float
     depth_error_hazard_um: float
     uses_marking: float
+    pack_from_drawer: float
+    half_way: float
 
 
 @dataclass(frozen=True)

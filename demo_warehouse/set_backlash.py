@@ -6,6 +6,7 @@ import math
 
 from demo_warehouse.bench import MOST_TRIALS, Bench, GearSetItem, ShimParts
 from demo_warehouse.catalogue import Family, Location
+from demo_warehouse.habits import goes_to_the_drawer, way_gone
 from demo_warehouse.packs import nearest_pack
 from demo_warehouse.rows import chance
 
@@ -100,7 +101,9 @@ def _total(bench: Bench, parts: ShimParts) -> None:
     space = bench.read("side_total", left.name, "trial", raw, left, trial=1, instrument="EF-1")
     wanted = space + SIDE_INTERFERENCE
     total = sum(state.pack[left.name]) + sum(state.pack[right.name])
-    if abs(total - wanted) > (left.step or 50):
+    if goes_to_the_drawer(bench):
+        _place_sides(bench, wanted / 2, wanted)
+    elif abs(total - wanted) > (left.step or 50):
         difference = sum(state.pack[left.name]) - sum(state.pack[right.name])
         _place_sides(bench, (wanted + difference) / 2, wanted)
 
@@ -148,7 +151,7 @@ def set_backlash(bench: Bench, parts: ShimParts) -> None:
         mean = sum(readings) / POINTS
         if lower <= mean <= upper:
             break
-        _move_ring(bench, (target - mean) / gain)
+        _move_ring(bench, way_gone(bench, (target - mean) / gain))
     gauge = "BL-1" if bench.technician in ("MK", "JT") else "BL-2"
     for point, value in enumerate(readings, 1):
         bench.read("backlash", left.name, "as_built", value, left, point=point, instrument=gauge, **limits)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from demo_warehouse.bench import MOST_TRIALS, Bench, GearSetItem, ShimParts
 from demo_warehouse.catalogue import Location
+from demo_warehouse.habits import goes_to_the_drawer, usual_pack, way_gone
 from demo_warehouse.packs import nearest_pack
 from demo_warehouse.rows import chance
 
@@ -48,7 +49,7 @@ def set_depth(bench: Bench, place: Location, old: GearSetItem, parts: ShimParts)
     true_target = gear_set.true_target if bench.new_set or read_found is None else true_found
     if bench.new_set:
         state.base[place.name] += bench.rng.normal(0, scatter.pinion_um)
-    wanted = float(sum(found_pack))
+    wanted = usual_pack(place) if goes_to_the_drawer(bench) else float(sum(found_pack))
     if bench.new_set and chance(bench.rng, scatter.uses_marking):
         wanted += place.sign * (by_marking - constant - signed_marking(kind.sign_rule, old.marked))
     pack, reading_built = _reshim(bench, place, wanted, (target, target + lower, target + upper), parts)
@@ -90,7 +91,7 @@ def _reshim(
         bench.depth_trials = trial
         if lower <= reading <= upper:
             break
-        pack = next_pack(place, pack, place.sign * (target - reading))
+        pack = next_pack(place, pack, way_gone(bench, place.sign * (target - reading)))
     return pack, reading
 
 

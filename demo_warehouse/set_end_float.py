@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from demo_warehouse.bench import MOST_TRIALS, Bench, ShimParts
 from demo_warehouse.catalogue import Location
+from demo_warehouse.habits import goes_to_the_drawer, usual_pack, way_gone
+from demo_warehouse.packs import nearest_pack
 from demo_warehouse.set_depth import next_pack
 
 
@@ -29,7 +31,7 @@ def set_end_float(bench: Bench, place: Location, parts: ShimParts) -> None:
         state.base[place.name] += 15 * bench.worn(place)
     if bench.case_replaced:
         state.base[place.name] += rng.normal(0, bench.scenario.setting.case_um)
-    pack = before
+    pack = nearest_pack(place, usual_pack(place)) if goes_to_the_drawer(bench) else before
     reading = target
     for trial in range(1, MOST_TRIALS + 1):
         true = state.base[place.name] + place.sign * sum(pack)
@@ -39,7 +41,7 @@ def set_end_float(bench: Bench, place: Location, parts: ShimParts) -> None:
         bench.trials += 1
         if lower <= reading <= upper:
             break
-        pack = next_pack(place, pack, place.sign * (target - reading))
+        pack = next_pack(place, pack, way_gone(bench, place.sign * (target - reading)))
     bench.read("end_float", place.name, "as_built", reading, place, **limits)
     bench.write_pack(place, "as_built", pack, parts, None)
     bench.take_new_pieces(place, before, pack)

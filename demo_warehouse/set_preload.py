@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from demo_warehouse.bench import MOST_TRIALS, Bench, ShimParts
 from demo_warehouse.catalogue import Location
+from demo_warehouse.habits import goes_to_the_drawer, usual_pack, way_gone
+from demo_warehouse.packs import nearest_pack
 from demo_warehouse.rows import chance
 from demo_warehouse.set_depth import next_pack
 
@@ -78,7 +80,8 @@ def set_preload(bench: Bench, place: Location, parts: ShimParts) -> None:
     limits = place.limits[bench.condition(place, "trial")]
     target, lower, upper = limits
     believed = 50.0 * (1.0 if bench.condition(place, "trial") == "new" else USED_SHARE)
-    pack, reading = before, target
+    pack = nearest_pack(place, usual_pack(place)) if goes_to_the_drawer(bench) else before
+    reading = target
     for trial in range(1, MOST_TRIALS + 1):
         interference = _interference(bench, place, pack)
         reading = _trial(bench, place, interference, trial, limits)
@@ -90,7 +93,7 @@ def set_preload(bench: Bench, place: Location, parts: ShimParts) -> None:
             raw = -interference + rng.normal(0, bench.scenario.gauges.backlash_reading_um)
             play = bench.read("end_float", place.name, "trial", max(raw, 0.0), place, trial=trial, instrument="EF-1")
             tighter = play + (target - PINION_DRAG) / believed
-        pack = next_pack(place, pack, place.sign * tighter)
+        pack = next_pack(place, pack, way_gone(bench, place.sign * tighter))
     _built(bench, place, reading, limits)
     bench.write_pack(place, "as_built", pack, parts, None)
     bench.take_new_pieces(place, before, pack)

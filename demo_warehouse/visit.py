@@ -280,7 +280,9 @@ def set_on_bench(world: World, visit: Visit, rng: np.random.Generator) -> None:
     own = chance(rng, world.scenario.gauges.own_gauge_share)
     gauges = sorted({t.depth_gauge for t in world.scenario.technicians})
     bench = Bench(
-        scenario=world.scenario, gauges=world.gauges, rows=world.rows, rng=rng, job=visit.job, unit=unit, state=state,
+        scenario=world.scenario, gauges=world.gauges, rows=world.rows,
+        rng=world.rng(16, unit.number, unit.visits),  # of its own: habits at the bench move nothing else
+        job=visit.job, unit=unit, state=state,
         found_day=visit.torn_down, built_day=visit.closed, technician=visit.technician,
         depth_gauge=technician.depth_gauge if own else gauges[int(rng.integers(0, len(gauges)))],
         new_bearings=visit.new_bearings, wear={i.position.name: i.ratio for i in visit.items},
