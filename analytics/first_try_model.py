@@ -147,9 +147,10 @@ def predict(past: PastJobs, case: Case, level: float = 0.90) -> FirstTry | TooFe
     With a pack found, what speaks is by how much jobs treated alike needed another pack than they came with, the
     found one restated for the make of bearing that goes in. Alike: bearing (new or used), casing (kept or replaced)
     and gear set (kept or changed); where the workshop has fewer than eight such jobs of any family, whatever the gear
-    set; then all. From 25 such jobs of the family on these alone are used, with the makes of new bearings as random
-    effects; else all families, each with an effect of its own. A pack found far outside the family's others is left
-    aside, and without one the family's packs speak: at least five. Gives TooFew below that.
+    set; then, where the casing is kept, whatever the bearing; then whatever either. From 25 such jobs of the family on
+    these alone are used, with the makes of new bearings as random effects; else all families, each with an effect of
+    its own for new and used bearings. A pack found far outside the family's others is left aside, and without one the
+    family's packs speak: at least five. Gives TooFew below that.
     """
     own = past.family == place_key(case.family, case.place)
     if case.found is not None and case.by_reading is not None and not _strange(case.found, past.found[own]):
@@ -185,8 +186,10 @@ def _from_found(
     ordinary = np.flatnonzero(~strange_values(changes - by_reading))
     rows, changes, by_reading = rows[ordinary], changes[ordinary], by_reading[ordinary]
     labels = _labels(past.make[rows], past.bearing[rows])
-    named = labels if alone else tuple(past.family[rows].tolist())
-    here = _labels((case.make,), (case.bearing,))[0] if alone else place_key(case.family, case.place)
+    named, here = labels, _labels((case.make,), (case.bearing,))[0]
+    if not alone:  # new and used bearings, where a rule mixes them, each at their own level
+        named = tuple(map(place_key, past.family[rows].tolist(), past.bearing[rows].tolist()))
+        here = place_key(place_key(case.family, case.place), case.bearing)
     free = _worth_learning(by_reading, case.by_reading)
     history = PackHistory(
         changes if free else changes - by_reading, ("alike",) * rows.size, named,
@@ -265,6 +268,7 @@ def _alike(past: PastJobs, case: Case) -> Iterator[tuple[BoolArray, str]]:
         yield bearing & casing, f"{words}, whatever the gear set"
     if not case.case_replaced:
         yield casing & gear_set, f"casing kept, gear set {case.gear_set}, whatever the bearing"
+        yield casing, "casing kept, whatever the bearing and the gear set"
 
 
 STRANGE = 6.0  # robust standard deviations

@@ -10,8 +10,11 @@ import polars as pl
 from analytics.answer import Answer, Assumption, Column
 from analytics.estimators.ring_gear_backlash import backlash_per_ring_shift
 from analytics.estimators.shim_pieces import ShimStack
-from analytics.first_try_backtest import REPLAYED, Replay, replay, replayed_jobs
+from analytics.first_try_backtest import Replay
 from analytics.first_try_places import PlaceAnswer, place_answers
+from analytics.first_try_replayed import COLUMNS as REPLAY_COLUMNS
+from analytics.first_try_replayed import SCHEMA as REPLAY_SCHEMA
+from analytics.first_try_replayed import replay_ledger, replay_notes, replay_of, replay_row
 from analytics.first_try_request import OPTIONS, Request, read_request
 from analytics.history import History
 from analytics.next_correction import joint_sentence
@@ -20,8 +23,8 @@ from analytics.scope import Scope
 from analytics.set_target import Target
 from analytics.setting_history import SettingHistory
 from analytics.setting_jobs import jobs_of_rows
-from analytics.shelf import reachable_packs, shelf_of, stack_from_shelf, stack_in_words
-from analytics.wording import count_of, day, percent
+from analytics.shelf import shelf_of, stack_from_shelf, stack_in_words
+from analytics.wording import count_of, day
 
 LEVEL = 0.90
 CAUTIONS = (
@@ -41,8 +44,7 @@ _SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
     "pack_high": pl.Float64, "found_um": pl.Float64, "pieces": pl.String, "pieces_um": pl.Float64,
     "target": pl.Float64, "lower": pl.Float64, "upper": pl.Float64, "rests_on": pl.String, "jobs": pl.Int64,
     "family_jobs": pl.Int64, "alike": pl.String, "next_um": pl.Float64, "next_low": pl.Float64, "next_high": pl.Float64,
-    "replayed": pl.Int64, "first_ours": pl.Float64, "first_done": pl.Float64, "first_as_found": pl.Float64,
-    "first_average": pl.Float64, "covered": pl.Float64, "said": pl.String,
+    **REPLAY_SCHEMA, "said": pl.String,
 }  # fmt: skip
 
 
@@ -52,15 +54,22 @@ def first_try_shims(history: History, options: Mapping[str, str]) -> Answer:
     Rows: family, location, quantity; pack_um with 90 % limits, found_um; pieces (words) and pieces_um from the stock
     on hand; target, lower, upper (mm, N.m for a torque), rests_on; jobs (used), family_jobs, alike (which jobs count);
     next_um with limits (after the trials so far); replayed jobs and the share within limits at first try: first_ours,
-    first_done (by the technicians), first_as_found, first_average; covered (share of packs needed inside their
-    interval); said (words where there is no answer). Raises QuestionError for what cannot be read.
+    first_done (by the technicians), first_as_found, first_average; worst_ours and worst_half_year (the half-year in
+    which ours was least often right); covered (share of packs needed inside their interval), width_um (of the
+    intervals), error_um and error_as_found_um (mean distance from the pack needed); said (words where there is no
+    answer). Raises QuestionError for what cannot be read.
     """
     request = read_request(history, options)
     if request is None:
         return _nothing(history)
     setting = SettingHistory(history.within(Scope()), None)
     answers = place_answers(setting, request, LEVEL)
-    rows = [row for answer in answers for row in _rows(setting, request, answer, answers)]
+    replays = {
+        answer.place["place"]: replay_of(setting, answer, LEVEL)
+        for answer in answers
+        if answer.predicted is not None and answer.place["coordinate"] != "total"
+    }
+    rows = [row for answer in answers for row in _rows(setting, request, answer, answers, replays)]
     table = pl.DataFrame(rows, schema=_SCHEMA)
     sentence, number, about = _sentence(request, table)
     return Answer(
@@ -75,7 +84,7 @@ def first_try_shims(history: History, options: Mapping[str, str]) -> Answer:
         grain="one row per shim location of the unit",
         rows=table,
         columns=_COLUMNS,
-        notes=_notes(setting, request, answers),
+        notes=_notes(setting, request, answers, replays),
         assumptions=_ledger(answers, table),
         curves={"contact_pattern": _patterns(history, request)},
     )
@@ -92,19 +101,23 @@ def _nothing(history: History) -> Answer:
 
 
 def _rows(
-    setting: SettingHistory, request: Request, answer: PlaceAnswer, answers: tuple[PlaceAnswer, ...]
+    setting: SettingHistory,
+    request: Request,
+    answer: PlaceAnswer,
+    answers: tuple[PlaceAnswer, ...],
+    replays: Mapping[str, Replay],
 ) -> list[dict[str, Any]]:
     """Return the row of one place; a pair of side packs becomes its two locations, told with the sum."""
     coordinate = answer.place["coordinate"]
     if coordinate == "pack":
-        return [_row(setting, request, answer)]
+        return [_row(setting, request, answer, replays)]
     if coordinate == "total":
         return []
     total = next(a for a in answers if a.place["coordinate"] == "total")
     if answer.predicted is None or total.predicted is None:
         said = answer.said or total.said
         return [_said(request, answer, location, said) for location in _sides(answer)]
-    return _side_rows(setting, request, answer, total)
+    return _side_rows(setting, request, answer, total, replays)
 
 
 def _sides(answer: PlaceAnswer) -> tuple[str, str]:
@@ -123,7 +136,9 @@ def _aimed(target: Target | None) -> dict[str, Any]:
     return {name: None if end is None else end / 1000 for name, end in ends.items()} | {"rests_on": target.rests_on}
 
 
-def _row(setting: SettingHistory, request: Request, answer: PlaceAnswer) -> dict[str, Any]:
+def _row(
+    setting: SettingHistory, request: Request, answer: PlaceAnswer, replays: Mapping[str, Replay]
+) -> dict[str, Any]:
     place, found, case = answer.place, answer.predicted, answer.case
     base = _said(request, answer, place["location"], answer.said)
     if found is None or case is None:
@@ -136,9 +151,7 @@ def _row(setting: SettingHistory, request: Request, answer: PlaceAnswer) -> dict
         return base | {"said": _cannot_sit(pack, place)}
     low, high = (None if end is None else pack + 1000 * end for end in (case.low, case.high))
     pieces = _pieces(shelf, pack, low, high, place)
-    thinnest, thickest = place["thinnest_um"] or 1, place["thickest_um"] or 60_000
-    totals = reachable_packs(shelf.sizes, place["stackable"], thinnest, thickest)
-    return base | _figures(answer) | pieces | _replayed(setting, answer, totals, None)
+    return base | _figures(answer) | pieces | replay_row(replays[place["place"]])
 
 
 def _can_sit(pack_um: float, place: Mapping[str, Any]) -> bool:
@@ -181,12 +194,12 @@ def _pieces(shelf: Any, pack: float, low: float | None, high: float | None, plac
 
 
 def _side_rows(
-    setting: SettingHistory, request: Request, ring: PlaceAnswer, total: PlaceAnswer
+    setting: SettingHistory, request: Request, ring: PlaceAnswer, total: PlaceAnswer, replays: Mapping[str, Replay]
 ) -> list[dict[str, Any]]:
     """Turn ring shift and sum into the two side packs: half the sum, the shift added on one and taken off the other."""
     assert ring.predicted is not None
     assert total.predicted is not None
-    both = _figures(ring) | _replayed(setting, ring, (), ring.place["step_um"] or 50)
+    both = _figures(ring) | replay_row(replays[ring.place["place"]])
     rows = []
     for location, side in zip(_sides(ring), (1, -1), strict=True):
         half, shift = 500 * total.predicted.estimate, 1000 * ring.predicted.estimate
@@ -212,26 +225,6 @@ def _found_side(ring: PlaceAnswer, total: PlaceAnswer, side: int) -> float | Non
     return 500 * total.case.found_pack + side * 1000 * ring.case.found_pack
 
 
-def _replayed(
-    setting: SettingHistory, answer: PlaceAnswer, totals: tuple[int, ...], grid: int | None
-) -> dict[str, Any]:
-    place = answer.place
-    rows = setting.packs_needed.filter(
-        (pl.col("quantity") == place["quantity"]) & (pl.col("coordinate") == place["coordinate"])
-        & pl.col("rise").is_not_null()
-    )  # fmt: skip
-    jobs = replayed_jobs(rows, place["place"], place["family"]).tail(REPLAYED)
-    points = 4 if place["quantity"] == "backlash" else 1
-    told: Replay = replay(rows, jobs, setting.reading_error(place["quantity"], points), totals, grid, LEVEL)
-    row: dict[str, Any] = {"replayed": told.jobs}
-    if told.jobs:
-        row |= {
-            "first_ours": told.ours / told.jobs, "first_done": told.technicians / told.jobs,
-            "first_as_found": told.as_found / told.jobs, "first_average": told.average / told.jobs,
-        }  # fmt: skip
-    return row | ({"covered": told.inside / told.predicted} if told.predicted else {})
-
-
 def _sentence(request: Request, table: pl.DataFrame) -> tuple[str, str, str]:
     unit = f"{request.family}{f', job {request.job}' if request.job else ''}"
     told = table.filter(pl.col("pack_um").is_not_null())
@@ -250,7 +243,9 @@ def _sentence(request: Request, table: pl.DataFrame) -> tuple[str, str, str]:
     return f"{lead} on {unit}: {'; '.join(parts)}.", f"{pack / 1000:.3f} mm", f"{first['location']}, {request.family}"
 
 
-def _notes(setting: SettingHistory, request: Request, answers: tuple[PlaceAnswer, ...]) -> tuple[str, ...]:
+def _notes(
+    setting: SettingHistory, request: Request, answers: tuple[PlaceAnswer, ...], replays: Mapping[str, Replay]
+) -> tuple[str, ...]:
     angles = request.angles
     opens = None
     if angles.get("pitch_angle") and angles.get("pressure_angle"):
@@ -259,7 +254,7 @@ def _notes(setting: SettingHistory, request: Request, answers: tuple[PlaceAnswer
             90 - angles["pitch_angle"], angles["pressure_angle"], angles["spiral_angle"] or 0.0
         )
     joint = joint_sentence(answers, opens)
-    notes = [joint] if joint else []
+    notes = [*([joint] if joint else []), *replay_notes(replays)]
     bearings = sorted({a.case.bearing for a in answers if a.case is not None})
     if request.bearing is None and bearings:
         notes.append(f"Bearings taken as {', '.join(bearings)}: say otherwise with --bearing used or new.")
@@ -279,23 +274,7 @@ def _ledger(answers: tuple[PlaceAnswer, ...], table: pl.DataFrame) -> tuple[Assu
             continue
         found = answer.predicted
         lines.append(Assumption(f"{answer.place['place']}: past jobs counted ({found.alike})", found.jobs, None))
-    rows = table.filter(pl.col("first_ours").is_not_null()).unique(
-        ["quantity", "alike"], keep="first", maintain_order=True
-    )
-    for row in rows.iter_rows(named=True):
-        lines.append(
-            Assumption(
-                f"{row['location']}: newest jobs with a pack found, replayed from what was known before each; recorded "
-                "reading plus response times difference of pack",
-                row["replayed"],
-                None,
-                "what was done, as found again, the family's average",
-                f"within limits at first try {percent(row['first_ours'], 0)}; done {percent(row['first_done'], 0)}, as "
-                f"found {percent(row['first_as_found'], 0)}, average {percent(row['first_average'], 0)}; interval held "
-                f"{percent(row['covered'], 0)}",
-            )
-        )
-    return tuple(lines)
+    return (*lines, *replay_ledger(table))
 
 
 _PATTERN_SCHEMA = {
@@ -331,12 +310,7 @@ _COLUMNS = (
     Column("rests_on", "The aim is"),
     Column("family_jobs", "Jobs", "past jobs of this family and location that count"),
     Column("alike", "Which jobs count"),
-    Column("first_ours", "First try right", "of the replayed jobs, with the pack this would have said", "share"),
-    Column("first_done", "As was done", "of the same jobs, with the pack the technicians tried first", "share"),
-    Column("first_as_found", "As found again", "of the same jobs", "share"),
-    Column("first_average", "Family average", "of the same jobs", "share"),
-    Column("covered", "Interval held", "share of replayed packs needed inside their 90 % interval", "share"),
-    Column("replayed", "Replayed jobs"),
+    *REPLAY_COLUMNS,
 )
 
 

@@ -84,6 +84,21 @@ def test_a_young_family_learns_from_the_others() -> None:
     assert found.estimate == pytest.approx(1.15, abs=0.03)
 
 
+def test_few_jobs_alike_still_go_by_the_pack_found() -> None:
+    """Eleven jobs, none of them under another gear set: what all of them changed, new and used bearings apart."""
+    random = np.random.default_rng(6)
+    few = past(5, 11)
+    few = replace(few, bearing=np.array(["new"] * 7 + ["used"] * 4), gear_set=np.full(11, "kept"))
+    change = np.array([-0.05] * 7 + [0.0] * 4) + random.normal(0, 0.005, 11)
+    few = replace(few, change=change, needs=few.found + change)
+    case = replace(CASE, bearing="used", gear_set="changed")
+    used, new = answer(few, case), answer(few, replace(case, bearing="new"))
+    assert used.uses_found
+    assert "whatever the gear set" in used.alike or "whatever the bearing" in used.alike
+    assert used.estimate == pytest.approx(1.20, abs=0.02)
+    assert new.estimate == pytest.approx(1.15, abs=0.02)
+
+
 def test_too_few_jobs_are_said() -> None:
     told = predict(past(1, 3), replace(CASE, found=None, found_pack=None))
     assert isinstance(told, TooFew)
