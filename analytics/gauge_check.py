@@ -24,6 +24,7 @@ from analytics.gauge_evidence import (
     gauge_evidence,
     gauge_pairs,
 )
+from analytics.gauge_patterns import REFUSED, PatternChart, pattern_charts, pattern_rows
 from analytics.history import History
 from analytics.question import Question
 from analytics.scope import Scope
@@ -38,14 +39,18 @@ METHOD = (
     "master, two gauges in one pair of hands, strips read with another gauge, and the packs that units needed. Each "
     "becomes a score by how much it tells, learned from its own past (Hawkins 1987); two cumulative sums of the log "
     "likelihood ratio look for a drift of one standard deviation of a single reading (Page 1954). The threshold is "
-    "simulated for all gauges together: at most 0.01 false alarms a year. Since when: the earlier of the likeliest "
+    "simulated for all gauges together: at most 0.01 false alarms a year. Contact patterns, which show where the pinion "
+    "truly runs, have charts of their own beside them (Steiner and others 2000): more of them low or high on the tooth, "
+    "or refused, than jobs alike make likely; 0.02 false alarms a year. Since when: the earlier of the likeliest "
     "step and the day on which the sum left nought; 90 % credible range of a step."
 )
+_LAST = dt.date.max
 _SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
     "instrument": pl.String, "quantity": pl.String, "verdict": pl.String, "off_um": pl.Float64, "off_low": pl.Float64,
     "off_high": pl.Float64, "since": pl.Date, "since_earliest": pl.Date, "since_latest": pl.Date,
     "found_on": pl.Date, "jobs_since": pl.Int64, "looks_for": pl.Float64, "masters": pl.Int64, "pairs": pl.Int64,
     "strips": pl.Int64, "packs": pl.Int64, "pattern_off_before": pl.String, "pattern_off_since": pl.String,
+    "pattern_sense": pl.String, "patterns_tell_on": pl.Date, "patterns": pl.Int64,
     "noise_since": pl.Int64, "said": pl.String,
 }  # fmt: skip
 
@@ -53,22 +58,25 @@ _SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
 def gauge_check(history: History, options: Mapping[str, str]) -> Answer:
     """Return one row per gauge: gone off or not, by how much, since when, and how many jobs were set with it since.
 
-    Rows: instrument, quantity, verdict (in order, reads high, reads low, too few to say); off_um with 90 % limits (um
-    or mN.m above the truth since the change), since with its earliest and latest day, found_on (day of the alarm),
-    jobs_since; looks_for (drift looked for, one standard deviation of a reading); numbers of masters, pairs, strips,
-    packs; pattern_off_before and pattern_off_since (contact patterns out of the middle, of those read), noise_since
-    (jobs set since that came back). Curves: `chart` (day, instrument, kind, score, upward, downward, threshold),
-    `masters` (day, instrument, error_um, mean_um, lower_um, upper_um: weighted mean and its limits). All gauges are
-    charted whatever the family asked for: a gauge is not a family's.
+    Rows: instrument, quantity, verdict (in order, reads high, reads low, patterns refused, too few to say); off_um with
+    90 % limits (um or mN.m above the truth since the change), since with its earliest and latest day, found_on (day of
+    the first alarm), jobs_since; pattern_sense and patterns_tell_on (what the contact patterns' own chart says of the
+    gauge, and since which day it says so), patterns (scored); looks_for (drift looked for, one standard deviation of a
+    reading); numbers of masters, pairs, strips, packs; pattern_off_before and pattern_off_since (contact patterns out
+    of the middle, of those read), noise_since (jobs set since that came back). Curves: `chart` (day, instrument, kind,
+    score, upward, downward, threshold), `masters` (day, instrument, error_um, mean_um, lower_um, upper_um: weighted
+    mean and its limits), `patterns` (instrument, sense, day, statistic, threshold). All gauges are charted whatever
+    the family asked for: a gauge is not a family's.
     """
     setting = SettingHistory(history.within(Scope()), None, NEWEST_JOBS)
     checks = gauge_checks(history)
     evidence = gauge_evidence(checks, gauge_pairs(history, setting.after), read_rows(setting))
     charts, threshold = gauge_charts(evidence, _deviations(setting, checks))
     jobs = _jobs_read(setting)
+    seen = pattern_charts(pattern_rows(history, jobs))
     patterns = history.query(_PATTERNS)
     table = pl.DataFrame(
-        [_row(e, charts[e.instrument, e.quantity], jobs, patterns, setting, checks) for e in evidence], schema=_SCHEMA
+        [_row(e, charts[e.instrument, e.quantity], jobs, patterns, setting, seen) for e in evidence], schema=_SCHEMA
     ).sort(pl.col("found_on").is_null(), "found_on", "instrument", descending=[False, True, False])
     sentence, number, about = _sentence(table)
     return Answer(
@@ -85,7 +93,11 @@ def gauge_check(history: History, options: Mapping[str, str]) -> Answer:
         columns=_COLUMNS,
         notes=_notes(table),
         assumptions=_ledger(setting, table, threshold),
-        curves={"chart": _chart_curve(evidence, charts, threshold), "masters": _masters_curve(checks)},
+        curves={
+            "chart": _chart_curve(evidence, charts, threshold),
+            "masters": _masters_curve(checks),
+            "patterns": _patterns_curve(seen),
+        },
     )
 
 
@@ -176,21 +188,24 @@ where l.drive is not null or b.job is not null
 
 def _row(
     evidence: GaugeEvidence, chart: DriftChart | TooFew, jobs: pl.DataFrame, patterns: pl.DataFrame,
-    setting: SettingHistory, checks: pl.DataFrame,
+    setting: SettingHistory, seen: tuple[PatternChart, ...],
 ) -> dict[str, Any]:  # fmt: skip
     row: dict[str, Any] = {
         "instrument": evidence.instrument, "quantity": evidence.quantity, "masters": evidence.counts[MASTER],
         "pairs": evidence.counts[BESIDE], "strips": evidence.counts[STRIP], "packs": evidence.counts[PACKS],
         "looks_for": setting.reading_error(evidence.quantity) or None,
     }  # fmt: skip
-    if isinstance(chart, TooFew):
-        return row | {"verdict": "too few to say", "said": str(chart)}
-    if not chart.alarms or chart.change is None:
-        return row | {"verdict": "in order"}
-    change = chart.change
     mine = jobs.filter(
         (pl.col("instrument") == evidence.instrument) & (pl.col("quantity") == evidence.quantity)
     ).join(patterns, on="job", how="left", maintain_order="left")  # fmt: skip
+    told = [c for c in seen if (c.instrument, evidence.quantity) == (evidence.instrument, "pinion_depth")]
+    row["patterns"] = max((len(c.days) for c in told), default=None)
+    first = min((c for c in told if c.found_on is not None), key=lambda c: c.found_on or _LAST, default=None)
+    if first is not None:
+        row |= {"pattern_sense": first.sense, "patterns_tell_on": first.found_on}
+    if isinstance(chart, TooFew) or not chart.alarms or chart.change is None:
+        return row | _by_patterns(chart, first, mine)
+    change = chart.change
     onset = _onset(chart)
     since = _day(min(change.since, onset))
     after, before = mine.filter(pl.col("known_on") >= since), mine.filter(pl.col("known_on") < since)
@@ -199,8 +214,24 @@ def _row(
         "verdict": "reads high" if change.shift.estimate > 0 else "reads low",
         "off_um": change.shift.estimate, "off_low": change.shift.lower, "off_high": change.shift.upper,
         "since": since, "since_earliest": _day(min(change.earliest, onset)), "since_latest": _day(change.latest),
-        "found_on": _day(float(chart.times[chart.alarms[0]])), "jobs_since": after["job"].n_unique(),
-        "noise_since": int(after["came_back"].fill_null(False).sum()),
+        "found_on": min(_day(float(chart.times[chart.alarms[0]])), row.get("patterns_tell_on") or _LAST),
+        "jobs_since": after["job"].n_unique(), "noise_since": int(after["came_back"].fill_null(False).sum()),
+    }  # fmt: skip
+
+
+def _by_patterns(chart: DriftChart | TooFew, first: PatternChart | None, mine: pl.DataFrame) -> dict[str, Any]:
+    """Return what is said of a gauge whose readings raise no alarm: its patterns may."""
+    if first is None:
+        told = {"verdict": "too few to say", "said": str(chart)}
+        return told if isinstance(chart, TooFew) else {"verdict": "in order"}
+    after, before = (
+        mine.filter(side) for side in (pl.col("known_on") >= first.since, pl.col("known_on") < first.since)
+    )
+    return {
+        "verdict": first.sense if first.sense == REFUSED else f"{first.sense} by its patterns", "since": first.since,
+        "found_on": first.found_on,
+        "pattern_off_before": _off_middle(before), "pattern_off_since": _off_middle(after),
+        "jobs_since": after["job"].n_unique(), "noise_since": int(after["came_back"].fill_null(False).sum()),
     }  # fmt: skip
 
 
@@ -224,7 +255,7 @@ def _day(clock: float) -> dt.date:
 def _sentence(table: pl.DataFrame) -> tuple[str, str, str]:
     if table.is_empty():
         return "No gauge is on record: neither readings on a master nor readings with a gauge's name.", "", ""
-    off = table.filter(pl.col("off_um").is_not_null())
+    off = table.filter(pl.col("found_on").is_not_null())
     told = table.filter(pl.col("verdict") != "too few to say").height
     if off.is_empty():
         if not told:
@@ -232,7 +263,7 @@ def _sentence(table: pl.DataFrame) -> tuple[str, str, str]:
         return f"No gauge shows a drift ({count_of(told, 'gauge')} charted).", "0", f"of {told} gauges gone off"
     row = off.row(0, named=True)
     sentence = (
-        f"{row['instrument']} {row['verdict']} by {_amount(row['off_um'], row['quantity'])} since about "
+        f"{row['instrument']} {row['verdict']}{_amount(row['off_um'], row['quantity'])} since about "
         f"{day(row['since'])}; {count_of(row['jobs_since'], 'job')} were set with it since"
     )
     if off.height > 1:
@@ -240,8 +271,9 @@ def _sentence(table: pl.DataFrame) -> tuple[str, str, str]:
     return sentence + ".", f"{row['jobs_since']}", f"jobs to look at again: {row['instrument']}"
 
 
-def _amount(value: float, quantity: str) -> str:
-    return f"{abs(value) / 1000:.3f} {'N.m' if quantity.endswith('torque') else 'mm'}"
+def _amount(value: float | None, quantity: str) -> str:
+    """Return by how much, nothing where only the patterns speak: they do not tell it."""
+    return "" if value is None else f" by {abs(value) / 1000:.3f} {'N.m' if quantity.endswith('torque') else 'mm'}"
 
 
 def _notes(table: pl.DataFrame) -> tuple[str, ...]:
@@ -264,6 +296,11 @@ def _ledger(setting: SettingHistory, table: pl.DataFrame, threshold: float) -> t
         Assumption("Two gauges in one pair of hands, seen from each", counts["pairs"], None),
         Assumption("Strips read with another gauge than the build", counts["strips"], None),
         Assumption("Packs against the family's earlier ones", counts["packs"], None),
+        Assumption(
+            "Contact patterns against those of earlier jobs alike (gear set kept or changed), whatever the gauge",
+            int(table["patterns"].sum()),
+            None,
+        ),
         Assumption(f"Alarm at a cumulative sum of {threshold:.2f}; one chart a gauge from its first reading on", None),
     )
 
@@ -290,6 +327,20 @@ def _chart_curve(
             ).select(list(schema))
         )  # fmt: skip
     return pl.concat(frames)
+
+
+def _patterns_curve(charts: tuple[PatternChart, ...]) -> pl.DataFrame:
+    schema: dict[str, pl.DataType | type[pl.DataType]] = {
+        "instrument": pl.String, "sense": pl.String, "day": pl.Date, "statistic": pl.Float64, "threshold": pl.Float64,
+    }  # fmt: skip
+    frames = [
+        pl.DataFrame({"day": list(c.days), "statistic": c.statistic}, schema_overrides={"day": pl.Date}).select(
+            pl.lit(c.instrument).alias("instrument"), pl.lit(c.sense).alias("sense"), "day", "statistic",
+            pl.lit(c.threshold).alias("threshold"),
+        )
+        for c in charts
+    ]  # fmt: skip
+    return pl.concat([pl.DataFrame(schema=schema), *frames])
 
 
 def _masters_curve(checks: pl.DataFrame) -> pl.DataFrame:
@@ -332,6 +383,9 @@ _COLUMNS = (
     Column("jobs_since", "Jobs since", "jobs set with it since, to look at again"),
     Column("pattern_off_since", "Patterns off since", "contact patterns out of the middle, of those read"),
     Column("pattern_off_before", "Patterns off before"),
+    Column("pattern_sense", "Patterns say", "what the chart of its contact patterns says of it"),
+    Column("patterns_tell_on", "Patterns tell on", "day on which their evidence was enough"),
+    Column("patterns", "Patterns", "contact patterns scored"),
     Column("noise_since", "Came back since", "jobs set since that came back for our work"),
     Column("looks_for", "Looks for", "one standard deviation of a single reading", "um"),
     Column("masters", "On the master"),
