@@ -20,6 +20,7 @@ from analytics.component_lives import (
 )
 from analytics.history import History
 from analytics.job_list import jobs_behind
+from analytics.life_clock import CLOCK_OPTION, LifeClock, clock_of, told_by
 from analytics.life_counts import counted_lives
 from analytics.life_curves import curves_of
 from analytics.life_groups import BEYOND, NONE_FAILED, OWN, SHARED, GroupLife, life_of_groups, longest
@@ -50,14 +51,15 @@ NAMES = {ON_THE_ROAD: "On the road", CAME_IN: "Among units that came in"}
 def component_life(history: History, options: Mapping[str, str]) -> Answer:
     """Return by which distance 1 in 10 and half of each component position (or group) are worn, with 90 % limits.
 
+    With the option clock = hours, ages are running hours of units that carry an hour meter, and so is every "km" below.
     Rows: family, position, component, group, population (on the road, or among units that came in), lives and how
     many are exact, interval, left, right; worn; b10, b10_low, b10_high, median, median_low, median_high (km); model,
     its weight, spread (own or lent by the kind), longest (km seen), said. Curves, for the first row: "steps" (curve
     without a model), "fitted" (both models weighted, with limits), "paper" (Weibull axes), "models" (parameters),
     "excluded" (why lives were left out). Every life is one row of component_lives.
     """
-    by = options["by"]
-    told, excluded = _lives(history, options, by)
+    by, clock = options["by"], clock_of(history, options["clock"])
+    told, excluded = _lives(history, options, by, clock)
     keys = ["population", *GROUPS[by]]
     groups = told.partition_by(keys, maintain_order=True, include_key=True) if told.height else []
     kinds = [f"{g['population'][0]}/{g['component'][0]}" for g in groups]
@@ -66,7 +68,7 @@ def component_life(history: History, options: Mapping[str, str]) -> Answer:
     rows = pl.DataFrame([_row(groups[i], lives[i], by) for i in order], schema=_SCHEMA)
     top = order[0] if order else None
     sentence, number, about = _sentence(rows, by, history)
-    return Answer(
+    answer = Answer(
         question="component-life",
         as_of=history.as_of,
         warehouse_version=history.warehouse.version,
@@ -79,23 +81,26 @@ def component_life(history: History, options: Mapping[str, str]) -> Answer:
         rows=rows,
         columns=_COLUMNS,
         notes=_notes(rows),
-        assumptions=_ledger(history, None if top is None else (groups[top], lives[top]), excluded, options),
+        assumptions=_ledger(history, None if top is None else (groups[top], lives[top]), excluded, options, clock),
         curves={**curves_of(None if top is None else lives[top]), "excluded": excluded},
     )
+    return told_by(clock, answer)
 
 
-def _lives(history: History, options: Mapping[str, str], by: str) -> tuple[pl.DataFrame, pl.DataFrame]:
+def _lives(
+    history: History, options: Mapping[str, str], by: str, clock: LifeClock
+) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return the lives to group, each group from the population that can tell of it, and what was left out."""
     parts = by in ("supplier", "maker")
     wanted, begun = options["population"], options["lives"]
     told: list[Lives] = []
     if wanted != "came_in":
-        told.append(lives_on_the_road(history, parts))
-    counted = counted_lives(history, by, begun) if wanted != "on_the_road" else None
+        told.append(lives_on_the_road(history, parts, clock))
+    counted = counted_lives(history, by, begun, clock) if wanted != "on_the_road" else None
     if counted is not None:
         told.append(counted)
     elif wanted != "on_the_road":
-        told.append(lives_that_came_in(history, parts))
+        told.append(lives_that_came_in(history, parts, clock))
     keys = list(GROUPS[by])
     frames = [_named(lives.rows, by, begun) for lives in told]
     excluded = pl.concat(
@@ -125,6 +130,7 @@ def _ledger(
     top: tuple[pl.DataFrame, GroupLife] | None,
     excluded: pl.DataFrame,
     options: Mapping[str, str],
+    clock: LifeClock,
 ) -> tuple[Assumption, ...]:
     lines = ledger_lines(top, excluded)
     if options["dependence"] != "yes" or top is None or top[0]["unit_id"].null_count():
@@ -132,7 +138,7 @@ def _ledger(
     first = top[0]
     everywhere = history.within(replace(history.scope, component=None, position=None, supplier=None))
     build = lives_on_the_road if first["population"][0] == ON_THE_ROAD else lives_that_came_in
-    alike = build(everywhere).rows.filter(pl.col("family").is_in(first["family"].unique().implode()))
+    alike = build(everywhere, clock=clock).rows.filter(pl.col("family").is_in(first["family"].unique().implode()))
     return (dependence(alike, first), *lines)
 
 
@@ -304,14 +310,15 @@ _COLUMNS = (
 
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
     """Return the jobs that found a life of the row ended, worn ones told by when."""
+    clock = clock_of(history, row.get("clock", "km"))
     names = [name for name in ("family", "position", "component") if row.get(name)]
     tests = " and ".join(["true", *[f"c.{name} = $row_{name}" for name in names]])
     values: dict[str, Any] = {f"row_{name}": row[name] for name in names}
     return jobs_behind(
         history,
         f"""
-        select v.job, c.position || ' worn at ' || (l.age / 1000)::bigint || ' km' as because
-        from known_life_inspection as l
+        select v.job, c.position || ' worn at ' || (l.age / {clock.per_unit})::bigint || ' {clock.unit}' as because
+        from {clock.mart} as l
         join known_visit as v using (job_id)
         join known_position as c using (position_id)
         where l.why_not is null and l.superseded_on is null and l.state in ('cause', 'failed') and {tests}
@@ -330,6 +337,7 @@ COMPONENT_LIFE = Question(
         Option("population", "which units it speaks of", ("either", "on_the_road", "came_in"), "either"),
         Option("lives", "which lives are counted", ("all", "from_new", "fitted_here"), "all"),
         Option("dependence", "work out what parts of one unit faring alike would change", ("no", "yes"), "no"),
+        CLOCK_OPTION,
     ),
     jobs_behind=_jobs_behind,
 )

@@ -9,6 +9,7 @@ from typing import Any
 import polars as pl
 
 from analytics.history import History
+from analytics.life_clock import KM, LifeClock
 from analytics.register_lives import register_lives
 from analytics.scope_sql import conditions
 
@@ -86,8 +87,8 @@ class Lives:
     excluded: pl.DataFrame
 
 
-def lives_that_came_in(history: History, parts: bool = False) -> Lives:
-    """Return one row per component life that was looked at on the bench, ages in km; `parts` adds supplier and maker.
+def lives_that_came_in(history: History, parts: bool = False, clock: LifeClock = KM) -> Lives:
+    """Return one row per component life that was looked at on the bench, ages in km (or hours); `parts` adds supplier and maker.
 
     Silence says nothing here: a part fitted and not seen again is no life yet. Nothing after the last look counts.
     """
@@ -95,10 +96,10 @@ def lives_that_came_in(history: History, parts: bool = False) -> Lives:
     where, values = conditions(history.scope, FILTERS)
     rows = history.query(
         f"""
-        with {LIFE}
+        with {LIFE.replace(KM.mart, clock.mart)}
         select v.unit, l.unit_id, l.job_id, l.started_by, l.origin, c.family, c.position, c.component, v.duty, v.fleet,
           {"p.supplier, p.maker" if with_part else "null::varchar as supplier, null::varchar as maker"},
-          l.lower_m / 1000.0 as lower, l.upper_m / 1000.0 as upper, 0.0::double as entry, l.kind, l.state,
+          l.lower_m / {clock.per_unit} as lower, l.upper_m / {clock.per_unit} as upper, 0.0::double as entry, l.kind, l.state,
           coalesce(l.estimated, false) as estimated, coalesce(l.named_failed, false) as named_failed, l.from_habit
         from life as l
         join known_visit as v using (job_id)
@@ -112,7 +113,9 @@ def lives_that_came_in(history: History, parts: bool = False) -> Lives:
     telling = (pl.col("upper").is_not_null() & (pl.col("upper") > 0)) | (pl.col("lower") > 0)
     silent = rows.filter(~telling)
     unseen = silent.filter(pl.col("state") == "renewed").height
-    excluded = left_out_looks(history, {"renewed_unseen": unseen, "no_distance": silent.height - unseen}, where, values)
+    excluded = left_out_looks(
+        history, {"renewed_unseen": unseen, "no_distance": silent.height - unseen}, where, values, clock
+    )
     kept = rows.filter(telling).with_columns(
         _why(),
         pl.lit(None, dtype=pl.List(pl.Float64)).alias("draws"),
@@ -122,13 +125,13 @@ def lives_that_came_in(history: History, parts: bool = False) -> Lives:
     return Lives(CAME_IN, kept.drop("state"), excluded)
 
 
-def lives_on_the_road(history: History, parts: bool = False) -> Lives:
+def lives_on_the_road(history: History, parts: bool = False, clock: LifeClock = KM) -> Lives:
     """Return one row per component life of the units that a register lists, also of those that never came.
 
     A life runs to its failure, to its renewal while sound, or to where the register follows the unit; what entered the
     register late is followed from its distance then. `draws` hold the ends that had to be imputed.
     """
-    rows, left_out = register_lives(history, parts or history.scope.supplier is not None)
+    rows, left_out = register_lives(history, parts or history.scope.supplier is not None, clock=clock)
     excluded = pl.DataFrame(
         {"reason": [REASONS[r] for r in left_out], "left_out": list(left_out.values())},
         schema={"reason": pl.String, "left_out": pl.Int64},
@@ -136,7 +139,9 @@ def lives_on_the_road(history: History, parts: bool = False) -> Lives:
     return Lives(ON_THE_ROAD, rows.with_columns(_why_on_the_road(), pl.lit(ON_THE_ROAD).alias("population")), excluded)
 
 
-def left_out_looks(history: History, more: Mapping[str, int], where: str, values: Mapping[str, Any]) -> pl.DataFrame:
+def left_out_looks(
+    history: History, more: Mapping[str, int], where: str, values: Mapping[str, Any], clock: LifeClock = KM
+) -> pl.DataFrame:
     """Return why looks could not be used and how many, the most first."""
     if history.scope.supplier is not None:
         where, values = "true", {}  # what was left out is told for all suppliers: its part is what is not known
@@ -146,7 +151,7 @@ def left_out_looks(history: History, more: Mapping[str, int], where: str, values
     counted = history.query(
         f"""
         select why_not as reason, count(*)::bigint as left_out
-        from known_life_inspection {joins}
+        from {clock.mart} {joins}
         where why_not is not null and state is distinct from 'renewed' and {where} group by why_not
         """,
         values,
@@ -154,12 +159,12 @@ def left_out_looks(history: History, more: Mapping[str, int], where: str, values
     unmeasured = history.query(
         f"""
         with measured as (
-          select unit_id from known_visit_clock where clock_at is not null
-          union select unit_id from known_unit where register_entry is not null
+          select unit_id from known_visit_clock where clock_at is not null and '{clock.name}' in ('km', clock)
+          union select unit_id from known_unit where register_entry is not null and '{clock.name}' = 'km'
         ),
         unread as (  -- one row per job of a unit whose clock was never read
           select job_id, coalesce(why_not, 'usage_unknown') as why_not from known_visit_clock as k
-          anti join measured as m on m.unit_id = k.unit_id where clock = 'km'
+          anti join measured as m on m.unit_id = k.unit_id where clock = '{clock.name}'
         )
         select if(n.failed is null and n.grade is null, 'not_graded', why_not) as reason, count(*)::bigint as left_out
         from known_finding as n join unread using (job_id) {joins} where {where} group by all

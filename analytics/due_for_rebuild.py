@@ -14,6 +14,7 @@ from analytics.answer import Answer, Assumption, Column
 from analytics.fleet_forecast import DAYS, FEWEST_WORN, LEVEL, FleetForecast, fleet_forecasts
 from analytics.history import History
 from analytics.job_list import jobs_behind
+from analytics.life_clock import CLOCK_OPTION, LifeClock, clock_of, told_by
 from analytics.question import Question, QuestionError
 from analytics.wording import count_of
 
@@ -42,21 +43,23 @@ def due_for_rebuild(history: History, options: Mapping[str, str]) -> Answer:
 
     Rows: fleet, unit (NULL: the whole fleet), units, expected, low, high (90 % for the count), chance, run (km), what
     (would bring it in), last_year (came in the last 12 months: the plain rule). Curves: "backtest" (fleet, as_of,
-    expected, low, high, came, last_year) and "units" (every running unit). Only for fleets on a register.
+    expected, low, high, came, last_year) and "units" (every running unit). Only for fleets on a register. With
+    the option clock = hours: units that carry an hour meter, and "run" in hours.
     """
     _refuse_other_filters(history)
+    clock = clock_of(history, options.get("clock", "km"))
     whole = history.within(replace(history.scope, fleet=None, family=None))
     kept = history.warehouse.kept  # a page limited to one fleet rests on the same forecasts of every fleet
-    forecasts, worn = kept.get(("fleet forecasts", history.as_of), lambda: fleet_forecasts(whole))
+    forecasts, worn = kept.get(("fleet forecasts", history.as_of, clock.name), lambda: fleet_forecasts(whole, clock))
     chosen = [f for f in forecasts if history.scope.fleet in (None, f.fleet)]
     past = pl.DataFrame(schema=_BACKTEST)
     if chosen:
-        past = kept.get(("fleet forecasts looked back at", history.as_of), lambda: _backtest(whole))
+        past = kept.get(("fleet forecasts looked back at", history.as_of, clock.name), lambda: _backtest(whole, clock))
     scatter = _scatter(past)
     past = past.filter(pl.col("fleet") == history.scope.fleet) if history.scope.fleet else past
     rows = _rows(whole, chosen, scatter)
     sentence, number, about = _sentence(rows, past, forecasts, worn)
-    return Answer(
+    answer = Answer(
         question="due-for-rebuild",
         as_of=history.as_of,
         warehouse_version=history.warehouse.version,
@@ -72,6 +75,7 @@ def due_for_rebuild(history: History, options: Mapping[str, str]) -> Answer:
         assumptions=_ledger(chosen, worn, scatter),
         curves={"backtest": past, "units": _every_unit(chosen)},
     )
+    return told_by(clock, answer)
 
 
 def _refuse_other_filters(history: History) -> None:
@@ -135,7 +139,7 @@ def _scatter(past: pl.DataFrame) -> float:
     return max(1.0, (squares + USUAL_WEIGHT * USUAL_SCATTER) / (past.height + USUAL_WEIGHT))
 
 
-def _backtest(history: History) -> pl.DataFrame:
+def _backtest(history: History, clock: LifeClock) -> pl.DataFrame:
     """Return what would have been said on the same day of earlier years, and what came within the year after it.
 
     Each forecast sees only what was known on its day, the scatter of earlier look-backs included. The plain rule says
@@ -144,7 +148,7 @@ def _backtest(history: History) -> pl.DataFrame:
     past = pl.DataFrame(schema=_BACKTEST)
     for back in range(LOOK_BACKS, 0, -1):
         then = history.on(history.as_of - dt.timedelta(days=back * DAYS))
-        forecasts, _ = fleet_forecasts(then)
+        forecasts, _ = fleet_forecasts(then, clock)
         after = {
             unit for unit, day in _came(history, then.as_of).items() if day <= then.as_of + dt.timedelta(days=DAYS)
         }
@@ -273,5 +277,6 @@ DUE_FOR_REBUILD = Question(
     about="How many units of each fleet will come in worn within 12 months, which ones, and what for",
     for_whom="parts manager",
     ask=due_for_rebuild,
+    options=(CLOCK_OPTION,),
     jobs_behind=_jobs_behind,
 )

@@ -13,6 +13,7 @@ from analytics.estimators.life_forecast import LifeMixture, life_mixture, mid_po
 from analytics.estimators.life_models import WEIBULL
 from analytics.estimators.life_observations import LifeObservations, binned
 from analytics.history import History
+from analytics.life_clock import KM, LifeClock
 from analytics.life_groups import observations_of
 from analytics.register_lives import lives_of_unknown_age, register_lives
 from analytics.register_stretches import Stretch, day_number, register_stretches
@@ -49,7 +50,7 @@ class FleetForecast:
     likeliest: pl.DataFrame
 
 
-def fleet_forecasts(history: History) -> tuple[list[FleetForecast], int]:
+def fleet_forecasts(history: History, clock: LifeClock = KM) -> tuple[list[FleetForecast], int]:
     """Return the forecast of every fleet with units that run on the day asked, and the worn lives it rests on.
 
     Chance of a part: conditional on the distance it has run, within the unit's own pace for a year. Lives: per
@@ -59,18 +60,18 @@ def fleet_forecasts(history: History) -> tuple[list[FleetForecast], int]:
     allowed for by the share that did in the last three.
     """
     # Of the stretches that run on into one another the last one is where the unit is now.
-    stretches = register_stretches(history)
+    stretches = register_stretches(history, clock)
     last = {s.unit_id: s for s in stretches if s.running and s.fleet and s.pace}
     running = [last[unit] for unit in sorted(last)]
     if not running:
         return [], 0
-    lives, _ = register_lives(history.within(Scope()), stretches=stretches)
+    lives, _ = register_lives(history.within(Scope()), stretches=stretches, clock=clock)
     worn = int(lives["upper"].count())
     if worn < FEWEST_WORN:
         return [], worn
     lives = _kinds(lives, lives)
-    seats = _seats(history, lives, running)
-    unknown = _kinds(lives_of_unknown_age(history, stretches), lives)
+    seats = _seats(history, lives, running, clock)
+    unknown = _kinds(lives_of_unknown_age(history, stretches, clock), lives)
     chances = _chances(lives, seats, unknown)
     stay = 1 - _retiring(history, stretches) / 2
     return _by_fleet(seats, chances, running, stay), worn
@@ -86,11 +87,12 @@ def _kinds(rows: pl.DataFrame, lives: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _seats(history: History, lives: pl.DataFrame, running: list[Stretch]) -> pl.DataFrame:
-    """Return one row per running unit and position: its age in km where known, the distance of a year, its cell."""
+def _seats(history: History, lives: pl.DataFrame, running: list[Stretch], clock: LifeClock) -> pl.DataFrame:
+    """Return one row per running unit and position: its age where known, the distance of a year, its cell."""
+    per = clock.per_unit
     units = pl.DataFrame(
         [
-            (s.unit_id, s.unit, s.family, s.fleet, s.duty, (s.pace or 0.0) * DAYS / 1000, s.to_at / 1000)
+            (s.unit_id, s.unit, s.family, s.fleet, s.duty, (s.pace or 0.0) * DAYS / per, s.to_at / per)
             for s in running
         ],
         schema={"unit_id": pl.Int32, "unit": pl.String, "family": pl.String, "fleet": pl.String, "duty": pl.String,

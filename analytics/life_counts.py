@@ -8,6 +8,7 @@ import polars as pl
 
 from analytics.component_lives import CAME_IN, FILTERS, Lives, left_out_looks
 from analytics.history import History
+from analytics.life_clock import KM, LifeClock
 from analytics.scope_sql import conditions
 
 MANY = 300_000  # looks above which lives are counted in bins
@@ -16,7 +17,7 @@ _KINDS = "['right', 'right', 'exact', 'interval', 'interval', 'left']"  # by lif
 _COLUMNS = {"position": "l.position_id", "component": "l.position_id", "family": "l.position_id"}
 
 
-def counted_lives(history: History, by: str, begun: str) -> Lives | None:
+def counted_lives(history: History, by: str, begun: str, clock: LifeClock = KM) -> Lives | None:
     """Return the lives that came in as counts per bin of age, or None where there are few enough to take singly.
 
     Rows as component_lives.Lives with `count`, without unit and job. Bins are those of the mart (life_bin): geometric,
@@ -26,7 +27,7 @@ def counted_lives(history: History, by: str, begun: str) -> Lives | None:
     """
     if by not in _COLUMNS or history.scope.supplier is not None:
         return None
-    looks = history.query("select count(*) as n from known_life_inspection where superseded_on is null")["n"][0]
+    looks = history.query(f"select count(*) as n from {clock.mart} where superseded_on is null")["n"][0]
     if looks < MANY:
         return None
     where, values = conditions(history.scope, FILTERS)
@@ -41,13 +42,13 @@ def counted_lives(history: History, by: str, begun: str) -> Lives | None:
         with bin as (  -- one row per position, kind of life and bins of its ends; whole metres, so that sums are exact
           select l.position_id, l.life_bin, sum(l.age) as ages, sum(l.good_age) as good_ages,
             sum(l.since_age) as since_ages, count(*)::double as n
-          from known_life_inspection as l {joins}
+          from {clock.mart} as l {joins}
           where l.why_not is null and l.superseded_on is null and {where} and {origin}
           group by l.position_id, l.life_bin
         ),
         told as (
           select position_id, life_bin, n, life_bin // {8192 * 8192} as life_kind,
-            {_KINDS}[1 + life_kind] as kind, if(life_kind in (3, 4), $lift, 1)::double * n * 1000 as times,
+            {_KINDS}[1 + life_kind] as kind, if(life_kind in (3, 4), $lift, 1)::double * n * {clock.per_unit} as times,
             case life_kind when 0 then ages when 1 then good_ages when 2 then since_ages when 3 then good_ages
               when 4 then since_ages else 0 end / times as lower,
             case when life_kind in (3, 4, 5) then ages when life_kind = 2 then since_ages end / times as upper
@@ -70,4 +71,4 @@ def counted_lives(history: History, by: str, begun: str) -> Lives | None:
         pl.lit(CAME_IN).alias("population"),
         *(pl.lit(None, dtype=kind).alias(name) for name, kind in empty.items()),
     )
-    return Lives(CAME_IN, rows, left_out_looks(history, {}, where, values))
+    return Lives(CAME_IN, rows, left_out_looks(history, {}, where, values, clock))

@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from analytics.history import History
+from analytics.life_clock import KM, LifeClock
 from analytics.register_stretches import Stretch, register_stretches
 from analytics.scope import PRIVATE_OWNERS, Scope
 
@@ -25,7 +26,7 @@ select l.unit_id, l.position_id, l.job_id as started_by, l.renews as origin, v.o
 from known_life_inspection as l
 join listed using (unit_id)
 join known_visit as v using (job_id)
-join known_visit_clock as k on k.job_id = l.job_id and k.clock = 'km'
+join known_visit_clock as k on k.job_id = l.job_id and k.clock = '$clock'
 where l.renews is not null
 order by all
 """
@@ -55,18 +56,18 @@ group by all
 
 
 def register_lives(
-    history: History, parts: bool = False, stretches: list[Stretch] | None = None
+    history: History, parts: bool = False, stretches: list[Stretch] | None = None, clock: LifeClock = KM
 ) -> tuple[pl.DataFrame, dict[str, int]]:
-    """Return one row per life followed by a register, ages in km, and why other lives were left out.
+    """Return one row per life followed by a register, ages in km (or hours), and why others were left out.
 
     Columns as in component_lives.Lives. `stretches` are those of the same history where they are at hand.
     """
-    stretches = register_stretches(history) if stretches is None else stretches
+    stretches = register_stretches(history, clock) if stretches is None else stretches
     if not stretches:
         return pl.DataFrame(schema=_SCHEMA), {}
-    begun = _begun(history, stretches)
+    begun = _begun(history, stretches, clock)
     placed, left_out = _placed(begun, stretches)
-    told, more = _told(placed, *_looks(history))
+    told, more = _told(placed, *_looks(history, clock), clock)
     if parts:
         told = told.join(history.query(_PARTS), on=["started_by", "position_id"], how="left", maintain_order="left")
     else:
@@ -77,7 +78,7 @@ def register_lives(
     return _within(told, history.scope), left_out | more
 
 
-def lives_of_unknown_age(history: History, stretches: list[Stretch]) -> pl.DataFrame:
+def lives_of_unknown_age(history: History, stretches: list[Stretch], clock: LifeClock = KM) -> pl.DataFrame:
     """Return between which distances of their units parts of unknown age were followed, and whether they ended worn.
 
     One row per position that held such a part when its unit was first followed on its own clock: component, family,
@@ -89,18 +90,20 @@ def lives_of_unknown_age(history: History, stretches: list[Stretch]) -> pl.DataF
         first.setdefault(stretch.unit_id, stretch)
     table = pl.DataFrame(
         [
-            (s.unit_id, s.duty, s.from_day, s.to_day, s.from_at / 1000, s.to_at / 1000)
+            (s.unit_id, s.duty, s.from_day, s.to_day, s.from_at / clock.per_unit, s.to_at / clock.per_unit)
             for s in first.values()
             if s.group == 0
         ],
         schema={"unit_id": pl.Int32, "duty": pl.String, "from_day": pl.Int64, "to_day": pl.Int64,
                 "from_km": pl.Float64, "end_km": pl.Float64}, orient="row",
     )  # fmt: skip
-    begun = _begun(history, stretches).filter((pl.col("started_by") == FROM_NEW) & (pl.col("origin") == "not_known"))
+    begun = _begun(history, stretches, clock).filter(
+        (pl.col("started_by") == FROM_NEW) & (pl.col("origin") == "not_known")
+    )
     ends = history.query(
-        """
+        f"""
         select l.unit_id, l.position_id, l.job_id as ended_by, v.opened, l.state in ('cause', 'failed') as worn
-        from known_life_inspection as l join known_visit as v using (job_id) where l.renews is not null order by all
+        from {clock.mart} as l join known_visit as v using (job_id) where l.renews is not null order by all
         """
     ).with_columns((pl.col("opened") - dt.date(1970, 1, 1)).dt.total_days().alias("end_day"))
     told = begun.join(table, on="unit_id").join(
@@ -120,7 +123,7 @@ def lives_of_unknown_age(history: History, stretches: list[Stretch]) -> pl.DataF
     )
 
 
-def _begun(history: History, stretches: list[Stretch]) -> pl.DataFrame:
+def _begun(history: History, stretches: list[Stretch], clock: LifeClock) -> pl.DataFrame:
     """Return every life of a followed unit with where it begins on its clocks, and the job that ended it."""
     units = pl.DataFrame({"unit_id": sorted({s.unit_id for s in stretches})}, schema={"unit_id": pl.Int32})
     known = history.query(
@@ -142,7 +145,11 @@ def _begun(history: History, stretches: list[Stretch]) -> pl.DataFrame:
         pl.lit(None, dtype=pl.Int32).alias("next_group"),
         pl.lit(None, dtype=pl.Int64).alias("next_at"),
     ).drop("from_new")
-    later = history.query(_BEGUN).join(seats.drop("from_new"), on=["unit_id", "position_id"]).select(first.columns)
+    later = (
+        history.query(_BEGUN.replace(KM.mart, clock.mart).replace("$clock", clock.name))
+        .join(seats.drop("from_new"), on=["unit_id", "position_id"])
+        .select(first.columns)
+    )
     lives = pl.concat([first, later]).with_columns(
         (pl.col("opened") - dt.date(1970, 1, 1)).dt.total_days().fill_null(_LONG_AGO).alias("start_day")
     )
@@ -198,9 +205,9 @@ def _placed(begun: pl.DataFrame, stretches: list[Stretch]) -> tuple[pl.DataFrame
     return both, left_out
 
 
-def _looks(history: History) -> tuple[pl.DataFrame, pl.DataFrame]:
+def _looks(history: History, clock: LifeClock) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return the last look at each life, and the day on which a look showed that others had opened the unit."""
-    looks = history.query(_LOOKS).with_columns(
+    looks = history.query(_LOOKS.replace(KM.mart, clock.mart)).with_columns(
         (pl.col("opened") - dt.date(1970, 1, 1)).dt.total_days().alias("look_day")
     )
     others = (
@@ -211,8 +218,10 @@ def _looks(history: History) -> tuple[pl.DataFrame, pl.DataFrame]:
     return looks.filter(pl.col("why_not").is_null()).drop("why_not", "opened"), others
 
 
-def _told(placed: pl.DataFrame, looks: pl.DataFrame, others: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, int]]:
-    """Return what is known of each placed life, ages in km, and why some tell nothing."""
+def _told(
+    placed: pl.DataFrame, looks: pl.DataFrame, others: pl.DataFrame, clock: LifeClock
+) -> tuple[pl.DataFrame, dict[str, int]]:
+    """Return what is known of each placed life, ages in the clock's unit, and why some tell nothing."""
     keys = ["unit_id", "position_id", "started_by"]
     lives = placed.join(looks, on=keys, how="left", maintain_order="left").join(
         others, on=keys, how="left", maintain_order="left"
@@ -237,9 +246,10 @@ def _told(placed: pl.DataFrame, looks: pl.DataFrame, others: pl.DataFrame) -> tu
     )  # fmt: skip
     upper = pl.when(exact).then(pl.col("since_age").cast(pl.Float64)).when(failed).then(pl.col("age").cast(pl.Float64))
     running = ~failed.fill_null(value=False) & ~ended_here.fill_null(value=False) & ~ended_unseen
+    per = clock.per_unit
     lives = lives.with_columns(
-        (lower / 1000).alias("lower"), (upper / 1000).alias("upper"), (pl.col("entry") / 1000).alias("entry"),
-        pl.when(running).then(pl.col("draws") / 1000).alias("draws"),
+        (lower / per).alias("lower"), (upper / per).alias("upper"), (pl.col("entry") / per).alias("entry"),
+        pl.when(running).then(pl.col("draws") / per).alias("draws"),
         pl.when(running & (pl.col("end") > 0)).then(pl.col("draws").list.std() / pl.col("end")).alias("end_error"),
         pl.when(running).then(None).otherwise("job_id").alias("job_id"),
         running.alias("running"), ended_unseen.alias("ended_unseen"),

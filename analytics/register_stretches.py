@@ -10,6 +10,7 @@ import numpy.typing as npt
 import polars as pl
 
 from analytics.history import History
+from analytics.life_clock import KM, LifeClock
 
 Numbers = npt.NDArray[np.float64]
 DRAWS = 5
@@ -20,9 +21,14 @@ USUAL_SWING = 0.2  # of the logarithm of a year's pace, where too few units tell
 _EPOCH = dt.date(1970, 1, 1)
 _KEY = 1_000_000  # more days than any record spans
 
+_FROM_NEW = "if(u.lives_known_from_new and f.fitted_from <= u.in_service_since, 0, null)"
+_DIAL = {  # what a fitting's clock showed at its start, and what the unit had run by then, where that is known
+    "km": f"f.odometer_m as dial, coalesce(f.unit_distance_m, {_FROM_NEW}) as base",
+    "hours": f"coalesce(f.hours_min, {_FROM_NEW}) as dial, {_FROM_NEW} as base",
+}
+_READING = {"km": "odometer_m", "hours": "hours_min"}
 _FITTINGS = """
-select u.unit_id, u.unit, u.family, f.fitted_from, f.fitted_to, f.fleet, f.duty, f.odometer_m as dial,
-  coalesce(f.unit_distance_m, if(u.lives_known_from_new and f.fitted_from <= u.in_service_since, 0, null)) as base,
+select u.unit_id, u.unit, u.family, f.fitted_from, f.fitted_to, f.fleet, f.duty, $dial,
   greatest(f.fitted_from, coalesce(f.listed, u.register_entry)) as followed_from,
   f.listed is not null
     or (u.register_entry is not null and (f.fleet is not null
@@ -34,13 +40,13 @@ where f.unit in (
 order by u.unit_id, f.fitted_from
 """
 _READINGS = """
-with reading as (  -- one row per unit, day and odometer
-  select unit, seen as day, odometer_m from known_sighting where odometer_m is not null
+with reading as (  -- one row per unit, day and reading
+  select unit, seen as day, $reading as reading from known_sighting where $reading is not null
   union all
-  select unit, opened, odometer_m from known_job
-  where odometer_m is not null and coalesce(usage_basis, 'read') = 'read'
+  select unit, opened, $reading from known_job
+  where $reading is not null and coalesce(usage_basis, 'read') = 'read'
 )
-select u.unit_id, r.day, max(r.odometer_m) as odometer_m
+select u.unit_id, r.day, max(r.reading) as reading
 from reading as r join known_unit as u using (unit)
 where u.register_entry <= $as_of or r.unit in (select unit from known_fitting where listed is not null)
 group by all order by all
@@ -76,18 +82,18 @@ class Stretch:
     continues: bool  # follows on the unit's stretch before it: no vehicle outside the register came between
 
 
-def register_stretches(history: History) -> list[Stretch]:
-    """Return the stretches of every unit on a register, sorted by unit and day.
+def register_stretches(history: History, clock: LifeClock = KM) -> list[Stretch]:
+    """Return the stretches of every unit on a register, sorted by unit and day; by hours, minutes stand for metres.
 
     A stretch begins where the register lists the unit (or its next vehicle) and ends at retirement, at another
     workshop's bench, where the unit leaves the register's vehicles, or on the day asked. A distance not read on its
     day lies on the line between the readings about it; beyond the last one it is the unit's own pace of its last
     year, or a pace drawn from those of its fleet, with the swing of paces from year to year in the draws.
     """
-    fittings = history.query(_FITTINGS).filter(pl.col("dial").is_not_null())
+    fittings = history.query(_FITTINGS.replace("$dial", _DIAL[clock.name])).filter(pl.col("dial").is_not_null())
     if fittings.is_empty():
         return []
-    book = _ReadingBook.of(fittings, history.query(_READINGS))
+    book = _ReadingBook.of(fittings, history.query(_READINGS.replace("$reading", _READING[clock.name])))
     retired, opened = _ends(history)
     as_of = (history.as_of - _EPOCH).days
     return _joined(_pieces(fittings, book, retired, opened, as_of))
@@ -136,11 +142,11 @@ class _ReadingBook:
         ).filter(
             pl.col("place").is_not_null()
             & (pl.col("fitted_to").is_null() | (pl.col("day") <= pl.col("fitted_to")))
-            & (pl.col("odometer_m") >= pl.col("dial"))
+            & (pl.col("reading") >= pl.col("dial"))
         )
         place = np.concatenate([np.arange(count), placed["place"].to_numpy()]).astype(float)
         day = np.concatenate([start, placed["day"].to_physical().to_numpy().astype(float)])
-        metres = np.concatenate([np.zeros(count), (placed["odometer_m"] - placed["dial"]).to_numpy().astype(float)])
+        metres = np.concatenate([np.zeros(count), (placed["reading"] - placed["dial"]).to_numpy().astype(float)])
         order = np.lexsort((metres, day, place))
         key, metres, place = (place * _KEY + day)[order], metres[order], place[order]
         first = np.searchsorted(place, np.arange(count), side="left").astype(np.intp)

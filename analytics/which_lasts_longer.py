@@ -17,6 +17,7 @@ from analytics.estimators.life_observations import LifeObservations
 from analytics.estimators.multiple_testing import benjamini_hochberg
 from analytics.history import History
 from analytics.job_list import jobs_behind
+from analytics.life_clock import CLOCK_OPTION, KM, LifeClock, clock_of, told_by
 from analytics.life_groups import observations_of
 from analytics.measured_wear import measured_wear
 from analytics.question import Option, Question
@@ -59,8 +60,8 @@ def which_lasts_longer(history: History, options: Mapping[str, str]) -> Answer:
     other_worn, other_lives, said. Groups by supplier, maker, duty, family, or whether the mate (the slider of a ring,
     the other bearing) was renewed with it. Curve "wear": measured ring gap and end float against distance.
     """
-    by = options["by"]
-    looks = _looks(history, by, options["population"])
+    by, clock = options["by"], clock_of(history, options["clock"])
+    looks = _looks(history, by, options["population"], clock)
     found = [_compare(look, by) for look in looks]
     told = [r for r in found if isinstance(r, LifeRatio)]
     adjusted = iter(benjamini_hochberg([r.p_value for r in told]))
@@ -71,9 +72,9 @@ def which_lasts_longer(history: History, options: Mapping[str, str]) -> Answer:
         ],
         schema=_SCHEMA,
     ).sort("p_adjusted", "p", "component", "group", nulls_last=True)
-    wear = measured_wear(history)
+    wear = measured_wear(history) if clock is KM else measured_wear(history).clear()
     sentence, number, about = _sentence(rows, by)
-    return Answer(
+    answer = Answer(
         question="which-lasts-longer",
         as_of=history.as_of,
         warehouse_version=history.warehouse.version,
@@ -97,16 +98,17 @@ def which_lasts_longer(history: History, options: Mapping[str, str]) -> Answer:
         ),
         curves={"wear": wear},
     )  # fmt: skip
+    return told_by(clock, answer)
 
 
-def _looks(history: History, by: str, population: str) -> list[_Look]:
+def _looks(history: History, by: str, population: str, clock: LifeClock) -> list[_Look]:
     """Return every comparison of the stated family: a group against the others of its component."""
     parts = by in ("supplier", "maker")
     frames: dict[str, pl.DataFrame] = {}
     if population != "came_in":
-        frames[ON_THE_ROAD] = _grouped(history, lives_on_the_road(history, parts).rows, by)
+        frames[ON_THE_ROAD] = _grouped(history, lives_on_the_road(history, parts, clock).rows, by)
     if population != "on_the_road":
-        frames[CAME_IN] = _grouped(history, lives_that_came_in(history, parts).rows, by)
+        frames[CAME_IN] = _grouped(history, lives_that_came_in(history, parts, clock).rows, by)
     components = sorted({c for frame in frames.values() for c in frame["component"].unique().to_list()})
     looks: list[_Look] = []
     for component in components:
@@ -293,6 +295,7 @@ _COLUMNS = (
 
 
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
+    clock = clock_of(history, row.get("clock", "km"))
     values: dict[str, Any] = {"component": row.get("component", "")}
     tests = ["c.component = $component"] if row.get("component") else ["true or $component = ''"]
     group = row.get("group")
@@ -306,9 +309,9 @@ def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
     return jobs_behind(
         history,
         f"""
-        select v.job, c.position || ' worn at ' || (l.age / 1000)::bigint || ' km'
+        select v.job, c.position || ' worn at ' || (l.age / {clock.per_unit})::bigint || ' {clock.unit}'
           || coalesce(', from ' || p.supplier, '') as because
-        from known_life_inspection as l
+        from {clock.mart} as l
         join known_visit as v using (job_id)
         join known_position as c using (position_id)
         left join known_part_before as p on p.job_id = l.job_id and p.position_id = l.position_id
@@ -327,6 +330,7 @@ WHICH_LASTS_LONGER = Question(
     options=(
         Option("by", "what is compared", tuple(ADJUSTED), "maker"),
         Option("population", "which units it speaks of", ("either", "on_the_road", "came_in"), "either"),
+        CLOCK_OPTION,
     ),
     jobs_behind=_jobs_behind,
 )

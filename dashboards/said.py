@@ -10,7 +10,7 @@ NOT_KNOWN = "–"
 MICROMETRES = "um"  # kept in whole micrometres, read in millimetres
 
 _CODE = re.compile(r"[a-z]+(_[a-z]+)+")  # a vocabulary's word, not a name
-_WITH_UNIT = re.compile(r"(\d) (%|mm|km|N·m|months|jobs|pieces)")
+_WITH_UNIT = re.compile(r"(\d) (%|mm|km|h\b|N·m|months|jobs|pieces)")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -51,8 +51,11 @@ def said_range(value: Any, low: Any, high: Any, unit: str = "") -> str:
         return said(value, unit)
     digits = _decimals(float(value), unit)
     middle, *ends = [
-        "no limit" if number is None else _said_number(float(number), unit, digits) for number in (value, low, high)
-    ]
+        "no limit" if number is None
+        # Limits of a count are whole numbers, whatever the decimals of what is expected.
+        else _said_number(float(number), unit, None if isinstance(number, int) and not isinstance(value, int) else digits)
+        for number in (value, low, high)
+    ]  # fmt: skip
     return f"{middle} ({ends[0].removesuffix(' %')} to {ends[1].removesuffix(' %')})".replace("-", "−")
 
 

@@ -15,7 +15,6 @@ from dashboards.charts.theme import FIRST, INK, SECOND
 _NAMES = ("family", "position", "component", "group")
 SEEN, FITTED = "as found, without a model", "fitted line"
 PAPER_SHARES = (0.01, 0.02, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 0.9, 0.99)
-_KM = "thousand km"
 
 
 def component_life_by_row(answer: Answer) -> Chart | None:
@@ -23,7 +22,7 @@ def component_life_by_row(answer: Answer) -> Chart | None:
     enough = numbered(answer.rows).filter(pl.col("b10").is_not_null() & pl.col("b10_high").is_not_null())
     if enough.is_empty():
         return None
-    shown = enough.head(MOST_STRIPS)
+    shown, (unit, per) = enough.head(MOST_STRIPS), _across(answer)
     names = [name for name in _NAMES if shown[name].null_count() < shown.height]
     if "position" in names:
         names.remove("component")
@@ -33,7 +32,7 @@ def component_life_by_row(answer: Answer) -> Chart | None:
         label.alias("label"),
         pl.format("{} worn of {}", "worn", "lives").alias("beside"),
         *[
-            (pl.col(name) / 1000).alias(end)
+            (pl.col(name) / per).alias(end)
             for name, end in (("b10", "value"), ("b10_low", "low"), ("b10_high", "high"))
         ],
         pl.when(pl.col("population") == "on the road")
@@ -42,9 +41,9 @@ def component_life_by_row(answer: Answer) -> Chart | None:
         .alias("kind"),
     )
     title = f"1 in 10 worn by, surely first: {frame.height} of {answer.rows.height}"
-    told = f"Distance by which 1 in 10 is worn, with limits: {frame.height} of {answer.rows.height} rows."
+    told = f"{unit.capitalize()} by which 1 in 10 is worn, with limits: {frame.height} of {answer.rows.height} rows."
     shapes = ("on the road", "only units that came in")
-    return draw_strips(Strips(frame, title, f"{_KM} by which 1 in 10 is worn (B10)", told, shapes=shapes))
+    return draw_strips(Strips(frame, title, f"{unit} by which 1 in 10 is worn (B10)", told, shapes=shapes))
 
 
 def component_life_curve(answer: Answer) -> Chart | None:
@@ -64,24 +63,26 @@ def component_life_curve(answer: Answer) -> Chart | None:
             )
         ]
     )
-    scaled = [f.with_columns(pl.col("km") / 1000, pl.col("share") * 100) for f in (corners, line, band)]
-    across = alt.X("km:Q", title=f"{_KM} run", axis=alt.Axis(tickCount=6))
+    unit, per = _across(answer)
+    scaled = [f.with_columns(pl.col("km") / per, pl.col("share") * 100) for f in (corners, line, band)]
+    across = alt.X("km:Q", title=f"{unit} run", axis=alt.Axis(tickCount=6))
     up = alt.Y("share:Q", title="worn, %", axis=alt.Axis(tickCount=5))
     tips = [
         alt.Tooltip("which:N", title=" "),
-        alt.Tooltip("km:Q", title=_KM, format=",.0f"),
+        alt.Tooltip("km:Q", title=unit, format=",.0f"),
         alt.Tooltip("share:Q", title="worn, %", format=".1f"),
     ]
     layers = [
-        alt.Chart(scaled[2].with_columns(pl.col("km_to") / 1000))
+        alt.Chart(scaled[2].with_columns(pl.col("km_to") / per))
         .mark_rule(color=FIRST, opacity=0.35, strokeWidth=4)
         .encode(x=across, x2="km_to:Q", y=up),
         alt.Chart(scaled[1]).mark_line(color=FIRST).encode(x=across, y=up, **_told_apart(), tooltip=tips),
         alt.Chart(scaled[0]).mark_line(interpolate="step-after").encode(x=across, y=up, **_told_apart(), tooltip=tips),
     ]
+    run = "hours" if unit == "hours" else "distance"
     return alt.layer(*layers).properties(
-        width="container", height=260, title=["Share worn by distance", _first(answer)],
-        description=f"Share worn by distance for {_first(answer)}: steps as found and the fitted line with limits.",
+        width="container", height=260, title=[f"Share worn by {run}", _first(answer)],
+        description=f"Share worn by {run} for {_first(answer)}: steps as found and the fitted line with limits.",
     )  # fmt: skip
 
 
@@ -91,17 +92,18 @@ def component_life_paper(answer: Answer) -> Chart | None:
     if paper.filter(pl.col("what") == "fitted").height < 2:
         return None
     heights = [math.log(-math.log(1 - share)) for share in PAPER_SHARES]
+    unit, per = _across(answer)
     frame = paper.filter(pl.col("share") >= PAPER_SHARES[0] / 2).with_columns(
-        pl.col("km") / 1000, (100 * pl.col("share")).alias("per_cent")
+        pl.col("km") / per, (100 * pl.col("share")).alias("per_cent")
     )
-    across = alt.X("km:Q", title=f"{_KM} run", scale=alt.Scale(type="log", nice=False), axis=alt.Axis(tickCount=5))
+    across = alt.X("km:Q", title=f"{unit} run", scale=alt.Scale(type="log", nice=False), axis=alt.Axis(tickCount=5))
     up = alt.Y(
         "height:Q",
         title="worn",
         axis=alt.Axis(values=heights, labelExpr="format(1 - exp(-exp(datum.value)), '.0%')"),
     )
     tips = [
-        alt.Tooltip("km:Q", title=_KM, format=",.0f"),
+        alt.Tooltip("km:Q", title=unit, format=",.0f"),
         alt.Tooltip("per_cent:Q", title="worn, %", format=".1f"),
     ]
     parts = {
@@ -118,6 +120,12 @@ def component_life_paper(answer: Answer) -> Chart | None:
         title=["On Weibull paper", "diamonds as found, dots 90 % limits"],
         description=f"Weibull paper of {_first(answer)}: points as found, fitted line and its limits.",
     )  # fmt: skip
+
+
+def _across(answer: Answer) -> tuple[str, float]:
+    """Return the unit along the axis, how many of the answer's make one of it."""
+    by_hours = any(column.name == "b10" and column.unit == "h" for column in answer.columns)
+    return ("hours", 1.0) if by_hours else ("thousand km", 1000.0)
 
 
 def _first(answer: Answer) -> str:

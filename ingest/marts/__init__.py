@@ -17,6 +17,8 @@ class Mart:
     name: str
     clocks: dict[str, str] = field(default_factory=dict)
     is_view: bool = False  # joins of tables by number cost less to make at each question than to store
+    written_as: str | None = None  # the file of its SQL, where it is not its own name
+    clock: str = "km"  # stands for $clock in it
 
 
 _SETTLED = "settled_on"
@@ -26,6 +28,7 @@ _COMEBACK_CLOCKS = {
     "position": "cause_known", "damage_mode": "cause_known", "cause_known": "cause_known",
     "given_from": "given_from", "given_original": "given_from",
 }  # fmt: skip
+_LIFE_CLOCKS = {"renews": _SETTLED, "superseded_on": "superseded_on"}
 
 MARTS: tuple[Mart, ...] = (
     Mart("visit"),
@@ -36,17 +39,18 @@ MARTS: tuple[Mart, ...] = (
     Mart("pack"),
     Mart("part_use", is_view=True),
     Mart("visit_clock", dict.fromkeys(("next_at", "next_group", "next_known_on"), "next_known_on")),
-    Mart("life_inspection", {"renews": _SETTLED, "superseded_on": "superseded_on"}),
+    Mart("life_inspection", _LIFE_CLOCKS),
+    Mart("life_inspection_hours", _LIFE_CLOCKS, written_as="life_inspection", clock="hours"),
 )
 
 
 def build_marts(connection: duckdb.DuckDBPyConnection) -> None:
     """Create every mart in schema `new`."""
     for mart in MARTS:
-        sql = resources.files(__package__).joinpath(f"{mart.name}.sql").read_text()
+        sql = resources.files(__package__).joinpath(f"{mart.written_as or mart.name}.sql").read_text()
         if mart.is_view:
             # Unqualified names, so that the view finds its tables when the file is opened by itself.
             connection.execute(f"use new; create view {mart.name} as {sql}; use memory")
         else:
-            text = sql.replace("$window_days", str(COMEBACK_WINDOW_DAYS))
+            text = sql.replace("$window_days", str(COMEBACK_WINDOW_DAYS)).replace("$clock", mart.clock)
             connection.execute(f"create table new.{mart.name} as {text}")

@@ -2,7 +2,8 @@
 -- lists: what that says of the life that sat there. `started_by` is the job that fitted it (NULL: there from new), `origin` how it began, `good_at` and `good_by` the
 -- last age and job at which it was known good, `state` what was found: good, failed, cause (of the complaint), renewed
 -- (without being looked at). `superseded_on` is the day on which a later look at the same life became known, so that
--- what was known of a life on a day is one row. `why_not` says why the age is not known. Ages in metres.
+-- what was known of a life on a day is one row. `why_not` says why the age is not known. Ages in metres (in
+-- life_inspection_hours by the hour meter: in minutes; only units with such a reading).
 -- `life_kind`: how the life stands at that look: 0 sound at its age, 1 renewed unseen (sound at good_age), 2 failed at since_age,
 -- 3 failed between good_age and its age, 4 failed between since_age and its age, 5 failed by its age. `life_bin`: that kind and the
 -- bins of the lower and upper age, (kind * 8192 + lower) * 8192 + upper, so that lives can be counted without being
@@ -25,12 +26,12 @@ read_here as (  -- one row per job: its clock, and how often others had opened t
   join new.job as j using (job_id)
   join opening as o using (job_id)
   left join elsewhere as e using (job_id)
-  where c.clock = 'km'
+  where c.clock = '$clock'
 ),
 measured as (  -- one row per unit with a reading at some visit, or on a register, and since when it was one
   select unit_id, min(known_on) as measured_on
-  from (select unit_id, known_on from new.visit_clock where clock_at is not null
-        union all select unit_id, register_entry from new.unit where register_entry is not null)
+  from (select unit_id, known_on from new.visit_clock where clock_at is not null and '$clock' in ('km', clock)
+        union all select unit_id, register_entry from new.unit where register_entry is not null and '$clock' = 'km')
   group by unit_id
 ),
 fitted_part as (  -- one row per job and position that a part went into, own parts put back aside

@@ -40,6 +40,12 @@ def test_an_estimate_is_said_with_its_limits_in_the_same_unit() -> None:
     assert said_range(62.0, 40.0, 84.0, "um") == "0.062 (0.040 to 0.084)"
 
 
+def test_limits_of_a_count_are_whole_numbers() -> None:
+    assert said_range(38.24, 30, 46) == "38.24 (30 to 46)"
+    assert said_range(1238.2, 1100, None) == "1,238 (1,100 to no limit)"
+    assert said_range(62.5, 40, 84, "um") == "0.062 (0.040 to 0.084)"
+
+
 def test_an_open_limit_is_said_to_be_none() -> None:
     assert said_range(1.5, 0.2, None) == "1.50 (0.20 to no limit)"
 
