@@ -10,7 +10,7 @@ import duckdb
 
 from ingest.corrections import judge_corrections
 from ingest.digest import digest_sql, key_sql
-from ingest.gather import links_of
+from ingest.gather import has_old, links_of
 from ingest.record_model import RecordType
 from ingest.rules import rules_of
 
@@ -24,7 +24,7 @@ def tell_sources(connection: duckdb.DuckDBPyConnection) -> None:
     of a mapping read one sheet as one record type, the order of the entries tells them apart.
     """
     connection.execute("""
-        create or replace temp table source_told as
+        create or replace table source_told as
         with placed as (
           select *, row_number() over one_file as place
           from source
@@ -56,11 +56,14 @@ def resolve(connection: duckdb.DuckDBPyConnection, record: RecordType, rows: int
     """)
     _find_faulty(connection, record)
     judge_corrections(connection, record)
+    _find_repeated(connection, record)
+    _quarantine_what_stands_alone(connection, record)
     if _find_candidates(connection, record):
         _tell_repetitions(connection, record)
         _judge_contents(connection, record)
         if record.key:
             _judge_by_key(connection, record)
+        if record.key and has_old(connection):
             _put_right_by_key(connection, record)
         connection.execute("drop table content")
     connection.execute("drop table candidate")
@@ -88,19 +91,17 @@ def _find_faulty(connection: duckdb.DuckDBPyConnection, record: RecordType) -> N
 
 
 def _find_candidates(connection: duckdb.DuckDBPyConnection, record: RecordType) -> int:
-    """Create `candidate`: the rows that may be anything but accepted, and return how many.
+    """Create `candidate`: the rows that others decide about, and return how many.
 
-    These are rows at fault, rows that share their key (or content) with another, and rows that were corrected.
+    These are rows that share their key (or content) with another, and rows that were corrected.
     `file_id` is the file in which a row counts: a correction counts in the file of the row that it corrects.
     """
     name = record.name
     entered = "r.entered" if any(f.name == "entered" for f in record.fields) else "null::date"
-    _find_repeated(connection, record)
     connection.execute(f"""
         create temp table chosen as
         select k.kept_row from rows_{name} as k semi join (
           select source_id, row_number from repeated
-          union select source_id, row_number from faulty_{name}
           union select s.source_id, c.row_number from corrected as c join source_told as s using (origin)
         ) as n on n.source_id = k.source_id and n.row_number = k.row_number;
         create temp table picked as
@@ -142,6 +143,19 @@ def _find_repeated(connection: duckdb.DuckDBPyConnection, record: RecordType) ->
     connection.execute(f"""
         create temp table repeated as
         select source_id, row_number from {live} qualify count(*) over (partition by likeness) > 1
+    """)
+
+
+def _quarantine_what_stands_alone(connection: duckdb.DuckDBPyConnection, record: RecordType) -> None:
+    """Quarantine the rows at fault that share their key (or content) with no other and that no other row corrects."""
+    name = record.name
+    connection.execute(f"""
+        insert into verdict_{name}
+        select f.source_id, f.row_number, 'quarantined', f.field, f.reason, null, null
+        from faulty_{name} as f join source_told as s on s.source_id = f.source_id
+        anti join repeated as r on r.source_id = f.source_id and r.row_number = f.row_number
+        anti join corrected as c on c.origin = s.origin and c.row_number = f.row_number
+        anti join verdict_{name} as v on v.source_id = f.source_id and v.row_number = f.row_number
     """)
 
 
