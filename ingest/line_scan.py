@@ -15,7 +15,8 @@ LineNumbers = np.ndarray[Any, np.dtype[np.int64]]
 
 _CHUNK = 2_000_000
 _NEWLINE, _RETURN = 10, 13
-_BLANK_STARTS = (ord(" "), ord("\t"), 0xC2)  # 0xC2 begins a no-break space
+_BLANK_STARTS = (ord(" "), ord("\t"), 0xC2)  # 0xC2 begins a no-break space, 0xA0 ends it
+_BLANK_ENDS = (ord(" "), ord("\t"), 0xA0)
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,7 @@ class LineScan:
     has_nul: bool
     has_blank_line: bool
     may_have_blank_cell: bool
+    may_have_blanks_around: bool  # a cell may begin or end with a blank
 
 
 def scan_lines(path: Path, dialect: Dialect) -> LineScan:
@@ -35,7 +37,7 @@ def scan_lines(path: Path, dialect: Dialect) -> LineScan:
     end = _end_of_last_line(path)
     delimiter, quote = dialect.delimiter.encode()[-1], dialect.quote.encode()
     newlines = returns = pairs = 0
-    has_nul = blank_line = blank_cell = False
+    has_nul = blank_line = blank_cell = blank_end = False
     before = b"\n"
     with path.open("rb") as file:
         left = end
@@ -45,22 +47,29 @@ def scan_lines(path: Path, dialect: Dialect) -> LineScan:
             ends = codes == _NEWLINE
             newlines += int(np.count_nonzero(ends[1:]))
             has_nul = has_nul or b"\0" in chunk
-            next_is_end = ends[1:]
+            next_is_end, cell_ends = ends[1:], ends | (codes == delimiter)
             if b"\r" in chunk or before == b"\r":
                 marks = codes == _RETURN
                 returns += int(np.count_nonzero(marks[1:]))
                 pairs += int(np.count_nonzero(marks[:-1] & ends[1:]))
                 next_is_end = ends[1:] | marks[1:]
+                cell_ends |= marks
             blank_line = blank_line or bool((ends[:-1] & next_is_end).any())
             if not blank_cell:
-                blank_cell = quote in chunk or _starts_blank(codes, ends | (codes == delimiter))
+                blank_cell = quote in chunk or _is_blank_beside(codes[1:], cell_ends[:-1], _BLANK_STARTS)
+            if not blank_cell and not blank_end:
+                blank_end = _is_blank_beside(codes[:-1], cell_ends[1:], _BLANK_ENDS)
             before = chunk[-1:]
+    blank_end = blank_end or before[0] in _BLANK_ENDS
     newline = "\\n" if not returns else "\\r\\n" if returns == pairs == newlines else None
-    return LineScan(newlines + 1, end, newline, has_nul, blank_line, blank_cell)
+    return LineScan(newlines + 1, end, newline, has_nul, blank_line, blank_cell, blank_cell or blank_end)
 
 
-def _starts_blank(codes: np.ndarray[Any, np.dtype[np.uint8]], breaks: np.ndarray[Any, np.dtype[np.bool_]]) -> bool:
-    return any(bool((breaks[:-1] & (codes[1:] == start)).any()) for start in _BLANK_STARTS)
+def _is_blank_beside(
+    codes: np.ndarray[Any, np.dtype[np.uint8]], breaks: np.ndarray[Any, np.dtype[np.bool_]], blanks: tuple[int, ...]
+) -> bool:
+    """Return whether one of `blanks` stands where the byte next to it, `breaks`, ends or begins a cell."""
+    return any(bool((breaks & (codes == blank)).any()) for blank in blanks)
 
 
 def _end_of_last_line(path: Path) -> int:

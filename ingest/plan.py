@@ -32,6 +32,7 @@ class SourceTable:
     are texts with a decimal point when the file holds them as numbers. `typed_cells` says that numbers and dates
     came from typed cells (workbook, JSON, Parquet), so that no decimal comma or date order has to be guessed.
     `content_digest` identifies the canonical content (headings and cells in order), not the bytes.
+    `may_have_blanks_around` is false where it is known that no cell begins or ends with a blank.
     """
 
     file: Path
@@ -43,6 +44,7 @@ class SourceTable:
     typed_cells: bool
     content_digest: str
     refused: tuple[RefusedRow, ...] = ()
+    may_have_blanks_around: bool = True
 
     @property
     def place(self) -> str:

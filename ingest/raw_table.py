@@ -56,7 +56,7 @@ class RowStore:
 
     def __post_init__(self) -> None:
         columns = ", ".join(["row_number BIGINT", *(f"c{index} VARCHAR" for index in range(self.width))])
-        self.connection.execute(f"create temp table {self.table} ({columns})").fetchall()
+        self.connection.execute(f"create table {self.table} ({columns})").fetchall()
 
     def add(self, row_number: int, cells: Sequence[str | None]) -> None:
         """Add one row; its cells number `width`."""
@@ -104,9 +104,7 @@ def store_rows(
     kept = columns_in_use(connection, store.table, heading_cells)
     if len(kept) < len(heading_cells):
         moved = ", ".join(["row_number", *(f"c{index} as c{place}" for place, index in enumerate(kept))])
-        connection.execute(
-            f"create or replace temp table {store.table} as select {moved} from {store.table}"
-        ).fetchall()
+        connection.execute(f"create or replace table {store.table} as select {moved} from {store.table}").fetchall()
     named = unique_headings(heading_cells)
     headings = tuple(named[index] for index in kept)
     columns = [f"c{place}" for place in range(len(kept))]

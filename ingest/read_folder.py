@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from ingest.mapping import ReadingOptions, WorkshopMapping
 from ingest.plan import LoadError, SourceTable
 from ingest.read_json import JSON_SUFFIXES, read_json
 from ingest.read_parquet import PARQUET_SUFFIXES, read_parquet
-from ingest.read_text_table import TEXT_SUFFIXES, read_text_table
+from ingest.read_text_table import TEXT_SUFFIXES, TextLook, look_at_text, read_text_table
 from ingest.read_workbook import WORKBOOK_SUFFIXES, read_workbook
 from ingest.records import RECORDS
 
@@ -78,19 +79,38 @@ def read_sources(
     Raises LoadError where a file cannot be read or nothing was there to read.
     """
     tables: list[SourceTable] = []
-    for path in find_files(paths, mapping).files:
+    files = find_files(paths, mapping).files
+    with ThreadPoolExecutor() as ahead:  # text files are looked at while the ones before are read
+        looks = {path: ahead.submit(_look_at, path, mapping) for path in files if _is_text(path)}
         try:
-            tables += _read_file(connection, path, mapping)
+            for path in files:
+                tables += _read_file(connection, path, mapping, looks.get(path))
         except OSError as error:
             raise LoadError(f"{path.name}: cannot be read: {error.strerror or error}") from error
+        finally:
+            ahead.shutdown(cancel_futures=True)
     if not tables:
         raise LoadError(f"{', '.join(path.name for path in paths) or 'no file'}: nothing to read there")
     return tables
 
 
+def _is_text(path: Path) -> bool:
+    return path.suffix.lower() in TEXT_SUFFIXES
+
+
+def _look_at(path: Path, mapping: WorkshopMapping | None) -> TextLook | None:
+    if mapping is not None and mapping.ignores(path, None):
+        return None
+    options = mapping.reading_options(path, None) if mapping else ReadingOptions()
+    return look_at_text(path, options, headings_known(path, None, mapping))
+
+
 def _read_file(
-    connection: duckdb.DuckDBPyConnection, path: Path, mapping: WorkshopMapping | None
-) -> list[SourceTable]:  # fmt: skip
+    connection: duckdb.DuckDBPyConnection,
+    path: Path,
+    mapping: WorkshopMapping | None,
+    look: Future[TextLook | None] | None,
+) -> list[SourceTable]:
     def known(file: Path, sheet: str | None) -> Sequence[frozenset[str]]:
         return headings_known(file, sheet, mapping)
 
@@ -104,7 +124,7 @@ def _read_file(
     if suffix in PARQUET_SUFFIXES:
         return [read_parquet(connection, path)]
     options = mapping.reading_options(path, None) if mapping else ReadingOptions()
-    return [read_text_table(connection, path, options, known(path, None))]
+    return [read_text_table(connection, path, options, known(path, None), look=look.result() if look else None)]
 
 
 def headings_known(file: Path, sheet: str | None, mapping: WorkshopMapping | None) -> list[frozenset[str]]:

@@ -49,7 +49,7 @@ def read_parquet(connection: duckdb.DuckDBPyConnection, path: Path) -> SourceTab
     some = " or ".join(f"not b{i}" for i in range(len(texts)))
     try:
         connection.execute(
-            f"create temp table {table} as select row_number, {chosen} from (select file_row_number + 1 as row_number, "
+            f"create table {table} as select row_number, {chosen} from (select file_row_number + 1 as row_number, "
             f"{cells} from read_parquet($path, file_row_number = true)) where {some}",
             {"path": place, "blanks": BLANKS},
         ).fetchall()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import duckdb
@@ -26,15 +26,18 @@ class LargeText:
     heading_cells: list[str]
 
 
-def read_regular_lines(connection: duckdb.DuckDBPyConnection, text: LargeText) -> SourceTable | None:
+def read_regular_lines(
+    connection: duckdb.DuckDBPyConnection, text: LargeText, scan: LineScan | None = None
+) -> SourceTable | None:
     """Read a large text file through DuckDB's reader; None where it has to be split by other means.
 
-    Rows, refused rows and the line breaks inside quoted cells must add up to the lines counted. Blank lines between
-    rows, NUL bytes, mixed line ends and quotes out of place are left to the caller.
+    `scan` is what its bytes hold, where they were looked at before. Rows, refused rows and the line breaks inside
+    quoted cells must add up to the lines counted. Blank lines between rows, NUL bytes, mixed line ends and quotes out of
+    place are left to the caller.
     """
     if any(sign in str(text.text_file) for sign in "*?["):  # DuckDB would take the name for a pattern
         return None
-    scan = scan_lines(text.text_file, text.dialect)
+    scan = scan or scan_lines(text.text_file, text.dialect)
     if scan.has_nul or scan.has_blank_line or scan.newline is None:
         return None
     name = next_raw_table(connection)
@@ -47,7 +50,8 @@ def read_regular_lines(connection: duckdb.DuckDBPyConnection, text: LargeText) -
     if refused is not None and int(breaks["breaks"].sum()) == unexplained:
         numbers = line_numbers(text.heading_line + 1, int(stored), [row.row_number for row in refused], breaks)
         if _are_in_the_file(connection, cells, text, breaks, numbers):
-            return _number_rows(connection, name, text, refused, numbers)
+            table = _number_rows(connection, name, text, refused, numbers)
+            return replace(table, may_have_blanks_around=scan.may_have_blanks_around)
     connection.execute(f"drop table {cells}").fetchall()
     return None
 
@@ -61,7 +65,7 @@ def _read_cells(connection: duckdb.DuckDBPyConnection, cells: str, text: LargeTe
         cell = cell.replace("then c{0}", "then replace(c{0}, chr(13) || chr(10), chr(10))")
     chosen = ", ".join(cell.format(index) for index in range(width))
     connection.execute(
-        f"""create temp table {cells} as select {chosen} from read_csv($path, auto_detect = false, delim = $delimiter,
+        f"""create table {cells} as select {chosen} from read_csv($path, auto_detect = false, delim = $delimiter,
         quote = $quote, escape = $quote, comment = '', header = false, skip = {text.heading_line},
         columns = {{{columns}}}, new_line = '{scan.newline}', store_rejects = true,
         rejects_table = '{cells}_rejects', rejects_scan = '{cells}_scans', rejects_limit = 0)""",
@@ -163,11 +167,11 @@ def _number_rows(
     if blank:
         base, columns = name, [f"c{place}" for place in range(len(kept))]
         connection.execute(
-            f"create temp table {name} as select {number} as row_number, {cells} from {name}_cells where {filled_row}"
+            f"create table {name} as select {number} as row_number, {cells} from {name}_cells where {filled_row}"
         ).fetchall()
         connection.execute(f"drop table {name}_cells").fetchall()
     else:
-        connection.execute(f"create temp view {name} as select {number} as row_number, {cells} from {base}").fetchall()
+        connection.execute(f"create view {name} as select {number} as row_number, {cells} from {base}").fetchall()
     named = unique_headings(text.heading_cells)
     headings = tuple(named[index] for index in kept)
     lines = tuple(row for row in refused if row.reason)
@@ -178,7 +182,7 @@ def _number_rows(
 def _add_line_numbers(connection: duckdb.DuckDBPyConnection, base: str, numbers: LineNumbers) -> None:
     """Add a column of line numbers to the table of cells."""
     connection.register("line_numbers", pl.DataFrame({"row_number": numbers}))
-    connection.execute(f"create temp table {base}_numbers as select row_number from line_numbers").fetchall()
+    connection.execute(f"create table {base}_numbers as select row_number from line_numbers").fetchall()
     connection.unregister("line_numbers")
     connection.execute(f"alter table {base} add column row_number bigint").fetchall()
     connection.execute(

@@ -15,6 +15,7 @@ from pathlib import Path
 import duckdb
 
 from ingest.heading_text import find_heading_row
+from ingest.line_scan import LineScan, scan_lines
 from ingest.mapping import ReadingOptions
 from ingest.plan import LoadError, RefusedRow, SourceTable
 from ingest.raw_table import filled, store_rows
@@ -37,29 +38,54 @@ class _Heading:
     cells: list[str]
 
 
+@dataclass(frozen=True)
+class TextLook:
+    """Hold what is told of a text file before it is read: its encoding, and the bytes of a large file of UTF-8."""
+
+    encoding: str
+    mark: int  # length of the byte order mark
+    text: LargeText | None = None
+    scan: LineScan | None = None
+
+
+def look_at_text(path: Path, options: ReadingOptions, known: Sequence[frozenset[str]], large: int = LARGE) -> TextLook:
+    """Look at a text file as far as that needs no connection, so that it can be done while others are read.
+
+    Raises LoadError as `read_text_table` does.
+    """
+    size = path.stat().st_size
+    if size == 0:
+        raise LoadError(f"{path.name}: the file is empty")
+    encoding, mark = find_encoding(path, options.encoding)
+    if size < large or encoding != "utf-8":
+        return TextLook(encoding, mark)
+    text = _large_text(path, path, options, known)
+    return TextLook(encoding, mark, text, scan_lines(path, text.dialect) if text else None)
+
+
 def read_text_table(
     connection: duckdb.DuckDBPyConnection,
     path: Path,
     options: ReadingOptions,
     known: Sequence[frozenset[str]],
     large: int = LARGE,
+    look: TextLook | None = None,
 ) -> SourceTable:
     """Read one delimited text file into a raw table.
 
     Its rows are numbered by line. A row with another number of fields than the heading, or with a quote that is not
-    closed, becomes a `RefusedRow`. `known` are the sets of folded headings that help to find the heading row.
+    closed, becomes a `RefusedRow`. `known` are the sets of folded headings that help to find the heading row, `look`
+    what `look_at_text` found where it was looked at before.
     Raises LoadError where encoding, delimiter or heading cannot be told, or where the file is empty or no text.
     """
-    size = path.stat().st_size
-    if size == 0:
-        raise LoadError(f"{path.name}: the file is empty")
-    encoding, mark = find_encoding(path, options.encoding)
-    if size >= large:
-        with _as_utf8(path, encoding, mark) as text_file:
-            found = _read_large(connection, path, text_file, options, known)
+    look = look or look_at_text(path, options, known, large)
+    if path.stat().st_size >= large:
+        with _as_utf8(path, look.encoding, look.mark) as text_file:
+            lines = look.text if text_file == path else _large_text(path, text_file, options, known)
+            found = read_regular_lines(connection, lines, look.scan) if lines is not None else None
             if found is not None:
                 return found
-    text = _plain_newlines(_decoded(path, encoding, mark))
+    text = _plain_newlines(_decoded(path, look.encoding, look.mark))
     return _read_whole(connection, path, text, options, known)
 
 
@@ -154,14 +180,10 @@ class _as_utf8:  # noqa: N801 (used as a context manager, reads as a verb)
             self.folder.cleanup()
 
 
-def _read_large(
-    connection: duckdb.DuckDBPyConnection,
-    path: Path,
-    text_file: Path,
-    options: ReadingOptions,
-    known: Sequence[frozenset[str]],
-) -> SourceTable | None:
-    """Read a large file through DuckDB's reader; None where its lines are not regular enough for that."""
+def _large_text(
+    path: Path, text_file: Path, options: ReadingOptions, known: Sequence[frozenset[str]]
+) -> LargeText | None:
+    """Describe a large file for DuckDB's reader; None where its heading is not regular enough for that."""
     with text_file.open("rb") as file:
         sample = file.read(_SAMPLE)
     sample = sample[: sample.rfind(b"\n") + 1].removeprefix(codecs.BOM_UTF8)
@@ -173,7 +195,7 @@ def _read_large(
     cells = _usual_width(heading.cells, below)
     if heading.line != heading.last_line or len(cells) < 2 or not dialect.quote:
         return None
-    return read_regular_lines(connection, LargeText(path, text_file, dialect, heading.line, cells))
+    return LargeText(path, text_file, dialect, heading.line, cells)
 
 
 def _read_whole(

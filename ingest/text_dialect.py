@@ -109,7 +109,8 @@ def find_dialect(place: str, sample: str, options: ReadingOptions, known: Sequen
     A reading ranks by the known headings it yields, then by a heading row of words, then by the share of records
     with one number of fields, then by that number. Raises LoadError where two delimiters rank alike.
     """
-    delimiters = (options.delimiter,) if options.delimiter else DELIMITERS
+    # A delimiter that is nowhere in the sample would read it as one column.
+    delimiters = (options.delimiter,) if options.delimiter else tuple(d for d in DELIMITERS if d in sample)
     quotes = (options.quote,) if options.quote is not None else _quotes_to_try(sample)
     readings = [_read_sample(Dialect(d, q), sample, known) for d in delimiters for q in quotes if d != q]
     if options.delimiter is None:

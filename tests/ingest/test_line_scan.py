@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import polars as pl
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -21,7 +22,22 @@ def test_lines_are_counted_across_chunks(tmp_path: Path) -> None:
         path.write_bytes(newline.join([b"job,position", *[b"J%d,a" % i for i in range(500_000)]]))
         scan = scan_lines(path, COMMA)
         assert (scan.lines, scan.newline) == (500_001, name)
-        assert not any((scan.has_blank_line, scan.has_nul, scan.may_have_blank_cell))
+        assert not any((scan.has_blank_line, scan.has_nul, scan.may_have_blank_cell, scan.may_have_blanks_around))
+
+
+@pytest.mark.parametrize("newline", ["\n", "\r\n"])
+@pytest.mark.parametrize("blank", [" ", "\t", "\u00a0"])
+@pytest.mark.parametrize("lines", [["a{0},b"], ["a,b{0}"], ["{0}a,b"], ["a,{0}b"], ['a,"b{0}"'], ["a{0}", "b,c"]])
+def test_blanks_around_a_cell_are_seen(tmp_path: Path, newline: str, blank: str, lines: list[str]) -> None:
+    path = tmp_path / "f.csv"
+    for where in (0, 1):
+        rows = ["J1,one position"] * 3
+        rows[where:where] = [line.format(blank) for line in lines]
+        for foot in ("", newline):
+            path.write_bytes((newline.join(["job,position", *rows, *rows[where : where + len(lines)]]) + foot).encode())
+            assert scan_lines(path, COMMA).may_have_blanks_around
+    path.write_bytes(newline.join(["job,position", f"J1,one{blank}position"]).encode())
+    assert not scan_lines(path, COMMA).may_have_blanks_around
 
 
 def test_line_numbers() -> None:
