@@ -18,11 +18,6 @@ _NUMBERED: dict[str, str] = {
     "unit": "row_number() over (order by r.unit)::integer as unit_id",
     "job": "n.job_id",
 }
-# Sorting the whole width of the job table to number it would cost more than a join.
-_JOB_NUMBERS = """
-    join (select r.kept_row, row_number() over (order by r.job)::integer as job_id
-          from rows_job as r {others}) as n on n.kept_row = r.kept_row
-"""
 
 
 def accept(connection: duckdb.DuckDBPyConnection, record: RecordType, verdicts: int) -> None:
@@ -49,14 +44,19 @@ def accept(connection: duckdb.DuckDBPyConnection, record: RecordType, verdicts: 
         connection.execute(f"alter table new.{name} drop column broken")
     else:
         _write_accepted(connection, record, fields)
-    connection.execute("drop table not_accepted")
+    connection.execute("drop table not_accepted; drop table if exists job_number")
 
 
 def _write_accepted(connection: duckdb.DuckDBPyConnection, record: RecordType, fields: str) -> None:
     """Create `new.<record>` from the rows that were gathered elsewhere."""
     name = record.name
-    others = "anti join not_accepted as v on v.kept_row = r.kept_row"
-    chosen = _JOB_NUMBERS.format(others=others) if name == "job" else others
+    chosen = "anti join not_accepted as v on v.kept_row = r.kept_row"
+    if name == "job":  # sorting the whole width of the table to number it would cost more than a join
+        connection.execute(f"""
+            create temp table job_number as
+            select r.kept_row, row_number() over (order by r.job)::integer as job_id from rows_job as r {chosen}
+        """)
+        chosen = "join job_number as n on n.kept_row = r.kept_row"
     beside = [*([_NUMBERED[name]] if name in _NUMBERED else []), *(f"r.{link}" for link in links_of(record).names)]
     connection.execute(f"""
         create table new.{name} as

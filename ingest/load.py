@@ -5,8 +5,9 @@ from __future__ import annotations
 import datetime as dt
 import json
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 
@@ -20,6 +21,7 @@ from ingest.accounting import (
     older_rows_changed,
     write_row_events,
 )
+from ingest.at_once import at_once
 from ingest.describe import describe
 from ingest.flags import flag
 from ingest.gather import gather, has_old, let_go
@@ -30,7 +32,7 @@ from ingest.match_headings import plan_sheets
 from ingest.plan import LoadError, SheetPlan
 from ingest.read_folder import find_files, read_sources
 from ingest.record_model import RecordType
-from ingest.records import RECORDS
+from ingest.records import FIRST_RECORDS, RECORDS, RECORDS_OF_JOBS
 from ingest.resolve import resolve, tell_sources
 from ingest.settle_style import check_units_known
 from ingest.type_rows import type_rows
@@ -241,14 +243,24 @@ def _decide(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], load_
     ids = [row[0] for row in connection.execute(
         f"select source_id from source where load_id = {load_id} order by source_id"
     ).fetchall()]  # fmt: skip
-    waiting = list(zip(ids, plans, strict=True))
+    sheets = list(zip(ids, plans, strict=True))
     begin_row_events(connection)
-    for record in RECORDS:
-        here = [(source_id, plan) for source_id, plan in waiting if plan.record is record]
-        waiting = [(source_id, plan) for source_id, plan in waiting if plan.record is not record]
-        _decide_record(connection, record, dict(here), load_id, person_key)
-        later = {plan.table.raw_table for _, plan in waiting}
-        for name in {plan.table.raw_table for _, plan in here} - later:
+
+    def decide(record: RecordType, on: duckdb.DuckDBPyConnection) -> RecordType:
+        here = {source_id: plan for source_id, plan in sheets if plan.record is record}
+        _decide_record(on, record, here, load_id, person_key)
+        return record
+
+    def in_order() -> Iterator[RecordType]:
+        for record in FIRST_RECORDS:
+            yield decide(record, connection)
+        yield from at_once(connection, [partial(decide, record) for record in RECORDS_OF_JOBS])
+
+    waiting = plans
+    for record in in_order():
+        here = {plan.table.raw_table for plan in waiting if plan.record is record}
+        waiting = [plan for plan in waiting if plan.record is not record]
+        for name in here - {plan.table.raw_table for plan in waiting}:
             _drop_raw_table(connection, name)
     add_implied_findings(connection)
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import difflib
 
 from ingest.record_model import RecordType
-from ingest.records_of_jobs import JOB_RECORDS
+from ingest.records_of_jobs import JOB_RECORDS, THE_JOB
 from ingest.records_of_the_bench import BENCH_RECORDS
 from ingest.records_of_trade import KIT, PART, TRADE_RECORDS
 from ingest.records_of_units import (
@@ -26,6 +26,11 @@ RECORDS: tuple[RecordType, ...] = (
     FAMILY, POSITION, SHIM_LOCATION, SPECIFICATION, PART, KIT, GEAR_SET, UNIT, FITTING, SIGHTING,
     *JOB_RECORDS, *BENCH_RECORDS, *TRADE_RECORDS,
 )  # fmt: skip
+
+
+# What every other record may name is decided first; the records of jobs name none of each other.
+FIRST_RECORDS = RECORDS[: RECORDS.index(THE_JOB) + 1]
+RECORDS_OF_JOBS = RECORDS[len(FIRST_RECORDS) :]
 
 
 def record_named(name: str) -> RecordType:

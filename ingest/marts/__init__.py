@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 from importlib import resources
 
 import duckdb
+
+from ingest.at_once import at_once
 
 COMEBACK_WINDOW_DAYS = 731  # the fixed window in which a comeback is inferred, whatever warranty was sold
 
@@ -17,6 +20,7 @@ class Mart:
     name: str
     clocks: dict[str, str] = field(default_factory=dict)
     is_view: bool = False  # joins of tables by number cost less to make at each question than to store
+    follows: str | None = None  # the mart that it is made from
     written_as: str | None = None  # the file of its SQL, where it is not its own name
     clock: str = "km"  # stands for $clock in it
 
@@ -39,18 +43,27 @@ MARTS: tuple[Mart, ...] = (
     Mart("pack"),
     Mart("part_use", is_view=True),
     Mart("visit_clock", dict.fromkeys(("next_at", "next_group", "next_known_on"), "next_known_on")),
-    Mart("life_inspection", _LIFE_CLOCKS),
-    Mart("life_inspection_hours", _LIFE_CLOCKS, written_as="life_inspection", clock="hours"),
+    Mart("life_inspection", _LIFE_CLOCKS, follows="visit_clock"),
+    Mart("life_inspection_hours", _LIFE_CLOCKS, follows="visit_clock", written_as="life_inspection", clock="hours"),
 )
 
 
 def build_marts(connection: duckdb.DuckDBPyConnection) -> None:
-    """Create every mart in schema `new`."""
+    """Create every mart in schema `new`: the tables at once, each after the one it is made from, then the views."""
+    tables = [mart for mart in MARTS if not mart.is_view]
+    chains = [[one, *(m for m in tables if m.follows == one.name)] for one in tables if one.follows is None]
+    list(at_once(connection, [partial(_build_tables, chain) for chain in chains]))
     for mart in MARTS:
-        sql = resources.files(__package__).joinpath(f"{mart.written_as or mart.name}.sql").read_text()
         if mart.is_view:
             # Unqualified names, so that the view finds its tables when the file is opened by itself.
-            connection.execute(f"use new; create view {mart.name} as {sql}; use memory")
-        else:
-            text = sql.replace("$window_days", str(COMEBACK_WINDOW_DAYS)).replace("$clock", mart.clock)
-            connection.execute(f"create table new.{mart.name} as {text}")
+            connection.execute(f"use new; create view {mart.name} as {_sql_of(mart)}; use memory")
+
+
+def _build_tables(chain: list[Mart], connection: duckdb.DuckDBPyConnection) -> None:
+    for mart in chain:
+        connection.execute(f"create table new.{mart.name} as {_sql_of(mart)}")
+
+
+def _sql_of(mart: Mart) -> str:
+    text = resources.files(__package__).joinpath(f"{mart.written_as or mart.name}.sql").read_text()
+    return text.replace("$window_days", str(COMEBACK_WINDOW_DAYS)).replace("$clock", mart.clock)
