@@ -64,11 +64,13 @@ def _stretches(jobs: pl.DataFrame, first: dt.date) -> pl.DataFrame:
 
 
 def _family_comebacks(history: History, seen: pl.DataFrame) -> pl.DataFrame:
-    """Return one row per comeback with a known component: family, component, damage_mode, lasting, day, job, unit_id."""
+    """Return one row per comeback with a known component: family, component, damage_mode, lasting, day, job_id, job,
+    unit_id.
+    """
     back = seen.filter(pl.col("known") <= history.as_of, pl.col("position").is_not_null())
     return history.query(
-        f"""select s.family, p.component, coalesce(s.mode, '{NO_MODE}') as damage_mode, s.lasting, s.known as day, j.job,
-          s.unit_id
+        f"""select s.family, p.component, coalesce(s.mode, '{NO_MODE}') as damage_mode, s.lasting, s.known as day,
+          s.job_id, j.job, s.unit_id
         from watched as s join known_job as j using (job_id)
         join known_position as p on p.family = s.family and p.position = s.position""",
         frames={"watched": back},
@@ -107,7 +109,7 @@ def comeback_streams(history: History, first: dt.date, seen: pl.DataFrame) -> St
     cohorts = cohorts.sort("family", "start", "lasting")
     events = (
         _family_comebacks(history, seen)
-        .sort("day", "job")
+        .sort("day", "job_id")
         .unique(["unit_id", "component", "damage_mode"], keep="first", maintain_order=True)
     )
     labels = _every_kind(history, events)
@@ -180,7 +182,7 @@ def finding_streams(history: History, first: dt.date) -> Streams:
         f"""with {looked}, bad as (  -- one row per strip, component and damage mode, on the day it was first known
           select job_id, code, damage_mode, min(day) as day from looked where failed group by all
         )
-        select job, family, component, coalesce(damage_mode, '{NO_MODE}') as damage_mode, day, {band} as band
+        select job_id, job, family, component, coalesce(damage_mode, '{NO_MODE}') as damage_mode, day, {band} as band
         from bad join strip_of using (job_id) join kinds using (code)""",
         {name: value for name, value in values.items() if name != "first"},
     )
@@ -256,11 +258,13 @@ def _streams(
     events: pl.DataFrame, own: bool, ratio: float,
 ) -> Streams:  # fmt: skip
     names = [name for name in labels.columns if name != "fitted"]
-    # Words are joined as numbers: events are many, and the words few.
+    # Words are joined as numbers: events are many, and the words few. Jobs are numbered in the order of their names.
     words = {name: pl.Enum(labels[name].unique().sort()) for name in names}
     numbered = labels.select(pl.col(name).cast(kind) for name, kind in words.items()).with_row_index("code")
-    coded = events.select("day", "job", *(pl.col(name).cast(kind, strict=False) for name, kind in words.items()))
-    coded = coded.join(numbered, on=names).sort("code", "day", "job")
+    coded = events.select(
+        "day", "job_id", "job", *(pl.col(name).cast(kind, strict=False) for name, kind in words.items())
+    )
+    coded = coded.join(numbered, on=names).sort("code", "day", "job_id")
     pools: IntArray = labels.select(pl.struct(pool).rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
     return Streams(
         kind, first, labels, pools, exposure, cases, coded["code"].cast(pl.Int64).to_numpy(),

@@ -52,9 +52,10 @@ def timed(name: str, ask: Callable[[], T]) -> tuple[T, float]:
 
 def by_technician(jobs: pl.DataFrame) -> list[float]:
     """Return the share come back by 12 months, by technician."""
-    seen, _ = durations(jobs.sort("unit_id", "job_id"), "end_observed")
-    names = pl.Enum(seen["technician"].unique().sort())
-    code = seen["technician"].cast(names).to_physical().cast(pl.Int64).to_numpy()
+    names = pl.Enum(jobs["technician"].unique().sort())
+    numbered = jobs.with_columns(pl.col("technician").cast(names).to_physical().cast(pl.Int64))
+    seen, _ = durations(numbered.sort("unit_id", "job_id"), "end_observed")
+    code = seen["technician"].to_numpy()
     fit = fit_days(seen, code, TECHNICIANS)
     return [float(1 - x) for x in fit.at([12 * DAYS_PER_MONTH]).estimate[:, 0]]
 
