@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from functools import partial
 from threading import Barrier
@@ -10,6 +11,9 @@ import duckdb
 import pytest
 
 from ingest.at_once import AT_ONCE, at_once
+from ingest.gather import links_of
+from ingest.records import FIRST_RECORDS, RECORDS, RECORDS_OF_JOBS
+from ingest.rules import rules_of
 
 LONG = "select count(*) from range(1000000000) a(i), range(1000000000) b(j) where (i * 7 + j) % 11 = 3"
 
@@ -52,3 +56,15 @@ def test_the_first_error_in_order_is_raised_and_the_rest_broken_off() -> None:
     with pytest.raises(ValueError, match="the first"):
         list(at_once(duckdb.connect(), [fail, work_beside, *[work_on] * AT_ONCE]))
     assert time.monotonic() - began < 30
+
+
+def test_records_decided_at_once_need_none_of_each_other() -> None:
+    assert FIRST_RECORDS + RECORDS_OF_JOBS == RECORDS
+    tables = {f"new.{kind}{record.name}" for record in RECORDS_OF_JOBS for kind in ("", "held_")}
+    all_needed: set[str] = set()
+    for record in RECORDS_OF_JOBS:
+        needed = set(re.findall(r"new\.\w+", links_of(record).joins))
+        needed |= {table for rule in rules_of(record) for table in re.findall(r"new\.\w+", rule.breaches)}
+        assert not needed & tables, record.name
+        all_needed |= needed
+    assert {"new.job", "new.position", "new.shim_location", "new.part"} <= all_needed
