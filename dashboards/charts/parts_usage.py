@@ -84,9 +84,9 @@ def parts_usage_by_month(answer: Answer) -> Chart | None:
         bars,
         words.mark_text(
             align="left", baseline="top", color=INK, fontSize=12.5, yOffset=-39, limit=ROOM_FOR_PART
-        ).encode(x=alt.value(0), text="label:N"),
+        ).encode(x=alt.XValue(0), text="label:N"),
         words.mark_text(align="right", baseline="top", color=SOFT_INK, fontSize=12, yOffset=-39).encode(
-            x=alt.value("width"), text="peak:N"
+            x=alt.XValue("width"), text="peak:N"
         ),
     ).properties(
         width="container",

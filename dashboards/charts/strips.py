@@ -73,9 +73,9 @@ def draw_strips(strips: Strips) -> Chart:
         .add_params(picking()),
         base.mark_text(
             align="left", baseline="bottom", color=INK, fontSize=12.5, yOffset=-1, limit=ROOM_FOR_NAME
-        ).encode(x=alt.value(0), text="label:N"),
+        ).encode(x=alt.XValue(0), text="label:N"),
         base.mark_text(align="right", baseline="bottom", color=SOFT_INK, fontSize=12, yOffset=-1).encode(
-            x=alt.value("width"), text="beside:N"
+            x=alt.XValue("width"), text="beside:N"
         ),
     ]
     if strips.zero_line:
@@ -99,11 +99,11 @@ def _tooltip(strips: Strips) -> list[alt.Tooltip]:
 
 def _colour(strips: Strips) -> Any:
     if strips.shapes is None:
-        return alt.value(FIRST)
+        return alt.ColorValue(FIRST)
     return alt.Color("kind:N", title=None, scale=alt.Scale(domain=list(strips.shapes), range=[FIRST, SECOND]))
 
 
 def _shape(strips: Strips) -> Any:
     if strips.shapes is None:
-        return alt.value("circle")
+        return alt.ShapeValue("circle")
     return alt.Shape("kind:N", title=None, scale=alt.Scale(domain=list(strips.shapes), range=["circle", "diamond"]))
