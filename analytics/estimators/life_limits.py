@@ -7,7 +7,7 @@ confidence intervals", Comput. Stat. Data Anal. 56; Fletcher & Turek 2012, "Mode
 intervals", J. Agric. Biol. Environ. Stat. 17; weights as in Burnham & Anderson, Model Selection and Multimodel
 Inference, 2002 (both models have two parameters). Profile likelihood: Meeker & Escobar 1998, ch. 8. Signed roots are
 centred for the spread being estimated by the posterior tail formula of DiCiccio & Martin 1993, "Simple modifications for
-signed roots of likelihood ratio statistics", J. R. Statist. Soc. B 55, as far as failures are bracketed.
+signed roots of likelihood ratio statistics", J. R. Statist. Soc. B 55.
 """
 
 from __future__ import annotations
@@ -99,8 +99,8 @@ def small_sample_factor(best: Maxima, bracketed: Values | float = 0.0) -> Values
 
     The information on the offset at known steepness is the size of the complete normal sample that would tell the
     location as well; a Bartlett factor has the form 1 + k / size (Barndorff-Nielsen & Cox, Inference and Asymptotics,
-    1994, ch. 6). k = 2, less the share of the failures that is bracketed where signed roots are centred for these; both
-    were set once, by the simulations of tests/analytics/estimators/life_coverage.py.
+    1994, ch. 6). k = 2, less the share of failures that are bracketed, whose signed roots are centred in full; set once,
+    by the simulations of tests/analytics/estimators/life_coverage.py.
     """
     return np.where(best.found, 1 + (2 - bracketed) / np.maximum(-best.at.by_offset_offset, 1.0), 1.0)
 
@@ -129,11 +129,12 @@ class _Profile:
         factor = small_sample_factor(best, bracketed)
         self.divisor = np.broadcast_to((factor * inflation)[..., None], self.best.shape)
         centred = best.found & (-best.at.by_offset_offset < LARGE)
-        self.bracketed = np.where(centred, bracketed, 0.0)[..., None]
+        self.centred = np.where(centred, (1 + bracketed) / 2, 0.0)[..., None]
+        self.power = (1.5 + 0.5 * bracketed)[..., None]
         self.log_root_information = 0.5 * np.log(np.maximum(_determinant(best.at), 1e-300))[..., None]
         self.log_steepness = np.log(steepness)
         self.middle = np.zeros_like(self.best)
-        if self.bracketed.any():
+        if self.centred.any():
             sides = [self.signed_root(self.best + way * 0.6 * self.spread)[2] for way in (-1.0, 1.0)]
             self.middle = (sides[0] + sides[1]) / 2
 
@@ -165,22 +166,25 @@ class _Profile:
         with np.errstate(over="ignore"):
             away = -steepness * at.by_offset / np.where(near | impossible, 1.0, signed * self.divisor)
         derivative = np.where(near, at_best, np.where(impossible, 0.0, away))
-        if not self.bracketed.any():
+        if not self.centred.any():
             return signed, derivative, np.zeros_like(signed)
         centre = self._centre(signed * np.sqrt(self.divisor), at, curve, steepness)
-        return signed - self.bracketed * centre / np.sqrt(self.divisor), derivative, centre
+        return signed - self.centred * centre / np.sqrt(self.divisor), derivative, centre
 
     def _centre(self, root: Values, at: LogLikelihood, curve: Values, steepness: Values) -> Values:
         """Return about what the signed root is centred for the steepness being estimated too.
 
-        Method: -log(q / r) / r of DiCiccio & Martin, with the prior 1 / spread in (location, spread), under which limits
-        are exact for complete and type II censored samples (1 / steepness^2 in offset and steepness). About r = 0 the
-        formula is 0 / 0 and its mean at both sides stands for it.
+        Method: -log(q / r) / r of DiCiccio & Martin. Where failures are bracketed: in full, with the prior 1 / spread in
+        (location, spread), under which limits are exact for complete and type II censored samples (1 / steepness^2 in
+        offset and steepness). Where they are known from one side only, no prior is exact: half of it, with
+        1 / steepness^1.5, set once by the simulations of tests/analytics/estimators/life_coverage.py, so that true
+        quantiles rank evenly. In between by the share that is bracketed. About r = 0 the formula is 0 / 0 and its mean at
+        both sides stands for it.
         """
         with np.errstate(all="ignore"):
             log_q = (
                 np.log(np.abs(at.by_offset)) + 0.5 * np.log(curve) - self.log_root_information
-                + 2 * (np.log(steepness) - self.log_steepness)
+                + self.power * (np.log(steepness) - self.log_steepness)
             )  # fmt: skip
             away = -(log_q - np.log(np.abs(root))) / root
         away = np.where(np.isfinite(away) & (at.by_offset * root > 0), np.clip(away, -1.0, 1.0), self.middle)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq
-from scipy.stats import norm, weibull_min
+from scipy.optimize import minimize_scalar
+from scipy.stats import weibull_min
 
 from analytics.estimators.life_estimate import FEWEST_FAILURES, LifeEstimate, life_estimate, life_estimates
 from analytics.estimators.life_fit import LifeFit, fit_life, maximise
@@ -21,8 +21,13 @@ def inspected(seed: int, size: int = 150, shape: float = 2.2) -> LifeObservation
     return LifeObservations(np.where(life <= seen, 0, seen), np.where(life <= seen, seen, np.inf))
 
 
-def test_profile_limits_of_one_model_match_a_direct_profile() -> None:
-    """A plain profile by scipy's Brent search over the shape, likelihood ratio divided by the same factor."""
+def test_limits_of_one_model_match_a_direct_profile_centred_numerically() -> None:
+    """At the limits, the signed root by scipy's search over the shape, centred by differences, is the normal quantile.
+
+    DiCiccio & Martin 1993 in (log B10, shape): q = profile slope times the root of the information on the shape over that
+    of both, times the prior at the maximum over the prior at the limit; shape^-1.5 in offset and steepness is shape^-0.5
+    here. Half of log(q / r) / r is taken, since all failures are known from one side only.
+    """
     observations = inspected(1)
     terms = stacked([likelihood_terms(observations)])
     best = maximise(terms, WEIBULL)
@@ -30,21 +35,39 @@ def test_profile_limits_of_one_model_match_a_direct_profile() -> None:
     failed = np.isfinite(observations.upper)
     age = np.where(failed, observations.upper, observations.lower)
 
-    def value(b10: float, shape: float) -> float:
-        law = weibull_min(shape, scale=b10 / (-np.log(0.9)) ** (1 / shape))
+    def value(log_b10: float, shape: float) -> float:
+        law = weibull_min(shape, scale=np.exp(log_b10) / (-np.log(0.9)) ** (1 / shape))
         return float(np.where(failed, law.logcdf(age), law.logsf(age)).sum())
 
-    def profile(b10: float) -> float:
-        from scipy.optimize import minimize_scalar
+    def shape_at(log_b10: float) -> float:
+        return float(
+            minimize_scalar(
+                lambda s: -value(log_b10, s), bounds=(0.1, 20), method="bounded", options={"xatol": 1e-10}
+            ).x
+        )
 
-        return -float(minimize_scalar(lambda s: -value(b10, s), bounds=(0.1, 20), method="bounded").fun)
+    def bend(log_b10: float, shape: float, along: tuple[float, float], across: tuple[float, float]) -> float:
+        return (
+            -sum(
+                sign
+                * value(log_b10 + first * along[0] + second * across[0], shape + first * along[1] + second * across[1])
+                for first, second, sign in ((1, 1, 1), (1, -1, -1), (-1, 1, -1), (-1, -1, 1))
+            )
+            / 4
+        )  # times the steps, which all ratios below divide out alike
 
-    allowed = norm.ppf(0.95) ** 2 / 2 * float(small_sample_factor(best)[0])
-    top = float(best.at.value[0])
-    middle = float(np.exp(limits.estimate[0, 0]))
-    for side, start in ((limits.lower, middle / 3), (limits.upper, middle * 3)):
-        edge = brentq(lambda q: profile(q) - top + allowed, min(start, middle), max(start, middle))
-        assert float(np.exp(side[0, 0])) == pytest.approx(edge, rel=1e-3)
+    step, other = (1e-3, 0.0), (0.0, 1e-3)
+    top = float(limits.estimate[0, 0])
+    shape = shape_at(top)
+    both = bend(top, shape, step, step) * bend(top, shape, other, other) - bend(top, shape, step, other) ** 2
+    for side, quantile in ((limits.lower, 1.6448536), (limits.upper, -1.6448536)):
+        edge = float(side[0, 0])
+        there = shape_at(edge)
+        root = np.sign(top - edge) * np.sqrt(2 * (value(top, shape) - value(edge, there)))
+        slope = (value(edge + 1e-4, shape_at(edge + 1e-4)) - value(edge - 1e-4, shape_at(edge - 1e-4))) / 2e-4 * 1e-3
+        q = slope * np.sqrt(bend(edge, there, other, other) / both) * (there / shape) ** 0.5
+        centred = root + 0.5 * np.log(q / root) / root
+        assert centred / np.sqrt(float(small_sample_factor(best)[0])) == pytest.approx(quantile, rel=1e-3)
 
 
 def test_both_models_are_weighed_by_their_likelihood() -> None:
