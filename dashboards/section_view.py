@@ -23,6 +23,7 @@ from dashboards.said import said, said_day, said_sentence, said_together
 from dashboards.tables import grid, shown_columns
 
 LEAST_CHART = 50  # pixels: its title and the words of its axis
+MOST_BESIDE = 4  # controls that stand beside a section's heading; more are folded below the answer
 FIRST_JOBS = 50  # listed at once; the older ones unfold
 _LIMITS = ("from", "to")
 
@@ -36,20 +37,19 @@ def section_frame(page: Page, section: Section, options: Sequence[Option], chose
     """Return a section that is still to be answered: its heading, and the places that callbacks fill.
 
     The controls of its options, the charts, the table and the grounds are put there when the section comes near the
-    screen, or when the browser has nothing else to do: `wanted` says that it has.
+    screen, or when the browser has nothing else to do: `wanted` says that it has. Few controls stand beside the heading;
+    many of them would push the answer down and stand below it, folded unless one is set.
     """
+    heading = html.H2(section.heading, id=f"{section.mark}-heading")
+    controls = html.Div(id=section_id("options", page, section), className="options no-print")
+    many = len(options) > MOST_BESIDE
     return html.Section(
         [
-            html.Div(
-                [
-                    html.H2(section.heading, id=f"{section.mark}-heading"),
-                    html.Div(id=section_id("options", page, section), className="options no-print"),
-                ],
-                className="section-head",
-            ),
+            html.Div([heading] if many else [heading, controls], className="section-head"),
             html.Div(
                 html.P("Counting ...", className="waiting"), id=section_id("body", page, section), className="body"
             ),
+            *([_folded(controls, any(chosen.values()))] if many else []),
             html.Div(id=section_id("rest", page, section), className="rest"),
             dcc.Store(id=section_id("controls", page, section), data=_options(page, section, options, chosen)),
             dcc.Store(id=section_id("wanted", page, section)),
@@ -61,6 +61,10 @@ def section_frame(page: Page, section: Section, options: Sequence[Option], chose
         className="section",
         **attributes(aria_labelledby=f"{section.mark}-heading", data_section=f"{page.address}#{section.mark}"),
     )
+
+
+def _folded(controls: Component, is_open: bool) -> html.Details:
+    return html.Details([html.Summary("Ask for another case"), controls], className="other-case no-print", open=is_open)
 
 
 def section_body(page: Page, section: Section, shown: Shown) -> list[Component]:

@@ -151,6 +151,9 @@ def first_jobs(history: History, row: Mapping[str, str]) -> pl.DataFrame:
 
 
 BY = Option("by", "split by", ("none", "supplier", "technician"), "none")
+CASE = tuple(
+    Option(name, f"the {name.replace('-', ' ')}") for name in ("location", "bearing", "pack-found", "reading", "trial")
+)
 OF = Option("by", "what one row stands for", ("all", "family"), "all")
 
 
@@ -171,7 +174,7 @@ def questions_by_hand() -> dict[str, Question]:
             "by hand",
             "tests",
             ask,
-            (BY,) if name == "failure-rates" else (OF,) if name == "comebacks" else (),
+            {"failure-rates": (BY,), "comebacks": (OF,), "first-try-shims": CASE}.get(name, ()),
             first_jobs,
         )
         for name, ask in told.items()

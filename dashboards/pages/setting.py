@@ -29,6 +29,7 @@ SETTING = Page(
                 "target",
                 "first_ours",
                 "first_done",
+                "worst_ours",
             ),
             narrow=("location", "pack_um", "pieces"),
             on_start=False,
@@ -37,7 +38,7 @@ SETTING = Page(
             question="gauge-check",
             heading="Has a gauge gone off?",
             charts=(gauge_on_its_master,),
-            table=("instrument", "quantity", "verdict", "off_um", "since", "found_on", "jobs_since"),
+            table=("instrument", "quantity", "verdict", "off_um", "since", "found_on", "jobs_since", "pattern_sense"),
             narrow=("instrument", "verdict", "jobs_since"),
         ),
         Section(
