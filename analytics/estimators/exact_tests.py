@@ -45,12 +45,17 @@ def exact_odds_ratio(tables: npt.ArrayLike, level: float = 0.95) -> OddsRatio | 
     support, log_weight = _conditional(informative)
     seen, alpha = float(informative[:, 0, 0].sum()), tail(level)
 
-    def share(log_ratio: float, kept: npt.NDArray[np.bool_]) -> float:
+    def weights(log_ratio: float) -> FloatArray:
         tilted = log_weight + log_ratio * support
-        return float(np.exp(special.logsumexp(tilted[kept]) - special.logsumexp(tilted)))
+        return np.asarray(np.exp(tilted - tilted.max()), dtype=np.float64)
+
+    def share(log_ratio: float, kept: npt.NDArray[np.bool_]) -> float:
+        weight = weights(log_ratio)
+        return float(weight[kept].sum() / weight.sum())
 
     def mean(log_ratio: float) -> float:
-        return float(special.softmax(log_weight + log_ratio * support) @ support)
+        weight = weights(log_ratio)
+        return float(weight @ support / weight.sum())
 
     least, most = seen == support[0], seen == support[-1]
     at_least, at_most = support >= seen, support <= seen
