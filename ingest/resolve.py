@@ -249,11 +249,23 @@ def _judge_by_key(connection: duckdb.DuckDBPyConnection, record: RecordType) -> 
             r.settled_by is not null or r.latest_settled > r.first_load as is_settled
           from ranked as r left join winner as w using (key)
           where r.place > 1 or r.settled_by is null
+        ),
+        beside as (  -- one row per content that only ever stood in contradiction: the first other one of its key
+          select l.source_id, l.row_number, min(struct_pack(source_id := o.source_id, row_number := o.row_number)) as other
+          from lost as l join contest as c using (source_id, row_number)
+          join contest as o on o.key = c.key and o.digest <> c.digest
+          where l.is_settled is not true group by all
+        ),
+        told as (
+          select l.*, coalesce('the same key with other content stands in ' || parse_filename(s.file)
+            || coalesce(', sheet ' || s.sheet, '') || ', row ' || b.other.row_number, '{CONFLICT}') as conflict
+          from lost as l left join beside as b using (source_id, row_number)
+          left join source as s on s.source_id = b.other.source_id
         )
         select source_id, row_number, if(is_settled, 'superseded', 'quarantined'),
-          if(is_settled, null, '{record.key[-1]}'), if(is_settled, 'a later row has the same key', '{CONFLICT}'),
+          if(is_settled, null, '{record.key[-1]}'), if(is_settled, 'a later row has the same key', conflict),
           by_source, by_row
-        from lost;
+        from told;
         drop table contest;
     """)
 

@@ -38,8 +38,11 @@ def _reference_rule(record: RecordType, field: Field) -> Rule:
         f"{field.name} names a {parent} on record",
         f"""
         select r.source_id, r.row_number, {quoted(field.name)} as field,
-          {quoted(f"its {parent} ")} || '''' || r.{field.column} || ''' is not on record (yet)' as reason
+          {quoted(f"its {parent} ")} || '''' || r.{field.column} || ''''
+            || if(h.named is not null, ' is itself to put right', ' is not on record (yet)') as reason
         from {{rows}} as r
+        left join (select distinct {parent_field} as named from new.held_{parent} where disposition = 'quarantined') as h
+          on h.named = r.{field.column}
         where r.{field.column} is not null and {missing}
         """,
     )

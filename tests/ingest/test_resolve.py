@@ -164,6 +164,14 @@ def test_rows_become_what_the_rules_say_in_any_order_at_length(rows: list[Row]) 
     _check_rules_and_order(rows)
 
 
+def test_a_row_whose_job_is_to_put_right_is_told_so(tmp_path: Path) -> None:
+    shop = CsvWorkshop(tmp_path)
+    jobs = "job,unit,kind,opened\nJ7,nowhere,full_rebuild,2020-01-01\n"
+    shop.load({**BASE, "more jobs.csv": jobs, "findings.csv": "job,position,grade\nJ7,2nd ring,1\nJ8,2nd ring,1\n"})
+    reasons = {place[1]: what[2] for place, what in shop.held("finding").items()}
+    assert reasons == {2: "its job 'J7' is itself to put right", 3: "its job 'J8' is not on record (yet)"}
+
+
 def test_two_contents_of_one_key_in_one_load_are_both_put_aside(tmp_path: Path) -> None:
     shop = CsvWorkshop(tmp_path)
     shop.load({**BASE, "findings.csv": "job,position,grade\nJ1,2nd ring,1\nJ1,2nd ring,3\nJ1,main bearing,2\n"})
@@ -173,7 +181,8 @@ def test_two_contents_of_one_key_in_one_load_are_both_put_aside(tmp_path: Path) 
         2: ("quarantined", "position"),
         3: ("quarantined", "position"),
     }
-    assert "the same key and other content" in str(held["load 1/findings.csv", 2][2])
+    assert held["load 1/findings.csv", 2][2] == "the same key with other content stands in findings.csv, row 3"
+    assert held["load 1/findings.csv", 3][2] == "the same key with other content stands in findings.csv, row 2"
     shop.load({"findings.csv": "job,position,grade\nJ1,2nd ring,3\n"})  # says which of the two holds
     assert ("2nd ring", "3") in shop.accepted("finding", "position", "grade")
     assert shop.dispositions("finding") == {
