@@ -67,4 +67,4 @@ def test_records_decided_at_once_need_none_of_each_other() -> None:
         needed |= {table for rule in rules_of(record) for table in re.findall(r"new\.\w+", rule.breaches)}
         assert not needed & tables, record.name
         all_needed |= needed
-    assert {"new.job", "new.position", "new.shim_location", "new.part"} <= all_needed
+    assert {"new.job", "new.position", "new.shim_location"} <= all_needed
