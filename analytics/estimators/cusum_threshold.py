@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -108,12 +109,18 @@ def _kinds(worth: FloatArray, allowance: FloatArray) -> _Kinds:
     return _Kinds(np.log(np.clip(nodes, _RATIOS[0], _RATIOS[-1])), which)
 
 
-def _alarm_rate(threshold: float, ratio: float, p: float, kinds: _Kinds) -> FloatArray:
-    """Give (charts) long-run false alarms per event of the raised expectation, averaged over the true rate."""
+@lru_cache(maxsize=1024)  # searches for the thresholds of several lists try the same ones
+def _log_rate(threshold: float, ratio: float, p: float) -> interpolate.PchipInterpolator:
+    """Give the log of false alarms per event by the log of true rate over expectation."""
     true = _RATIOS / (1 - p + _RATIOS * p)
     rate = true / events_to_alarm(threshold, ratio, _RATIOS, p)
+    return interpolate.PchipInterpolator(np.log(_RATIOS), np.log(rate))
+
+
+def _alarm_rate(threshold: float, ratio: float, p: float, kinds: _Kinds) -> FloatArray:
+    """Give (charts) long-run false alarms per event of the raised expectation, averaged over the true rate."""
     weight = np.exp(-(_SCORES**2) / 2)
-    read = interpolate.PchipInterpolator(np.log(_RATIOS), np.log(rate))(kinds.nodes)
+    read = _log_rate(threshold, ratio, p)(kinds.nodes)
     return np.asarray((np.exp(read) @ weight / weight.sum())[kinds.which], dtype=np.float64)
 
 
