@@ -23,6 +23,7 @@ from ingest.accounting import (
 )
 from ingest.at_once import at_once
 from ingest.describe import describe
+from ingest.displaced import displaced_notes
 from ingest.flags import flag
 from ingest.gather import gather, has_old, let_go
 from ingest.habits import FULL_STRIP_LISTS_ONLY_BAD, add_implied_findings
@@ -320,7 +321,7 @@ def _report(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], load_
         None,
         False,
         tuple(SourceCount(*row) for row in rows),
-        tuple(notes),
+        (*notes, *displaced_notes(connection, load_id)),
         _standing(connection, "new"),
         _first_wrong(connection, load_id),
     )

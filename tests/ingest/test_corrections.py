@@ -140,6 +140,18 @@ def test_two_corrections_of_one_row_in_one_load_settle_nothing(tmp_path: Path) -
     assert shop.references("shim") == []
 
 
+def test_a_correction_that_takes_the_place_of_a_row_nobody_named_says_so(tmp_path: Path) -> None:
+    shop = CsvWorkshop(tmp_path)
+    shop.load({**BASE, "findings.csv": "job,position,grade\nJ1,2nd ring,77\nJ1,main bearing,3\n"})
+    ((reference, _),) = shop.references("finding")
+    report = shop.load({"right.csv": f"corrects,job,position,grade\n{reference},J1,main bearing,4\n"})
+    assert shop.accepted("finding", "position", "grade") == [("main bearing", "4")]
+    assert report.notes == (
+        "right.csv, row 2: has the key of findings.csv, row 3 (finding), whose place it takes beside that of the row it "
+        "corrects; is that meant?",
+    )
+
+
 def test_a_corrected_row_is_not_promoted_when_its_job_comes_after_all(tmp_path: Path) -> None:
     shop = CsvWorkshop(tmp_path)
     shop.load({**BASE, "labour.csv": "job,operation,worked (h)\nJ9,strip,1\n"})
