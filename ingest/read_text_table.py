@@ -128,7 +128,6 @@ def _refuse_other_formats(path: Path, head: bytes) -> None:
 def _first_undecodable(path: Path, encoding: str) -> int | None:
     """Return the number of the first line that does not decode, None where all of the file does."""
     decoder = codecs.getincrementaldecoder(encoding)()
-    lines = 1
     ascii_is_itself = encoding in ("utf-8", "cp1252")
     pending = False
     with path.open("rb") as file:
@@ -139,10 +138,20 @@ def _first_undecodable(path: Path, encoding: str) -> int | None:
                     decoder.decode(chunk, final=not chunk)
                     pending = bool(decoder.getstate()[0])
             except UnicodeDecodeError as error:
-                return lines + error.object[: error.start].count(b"\n")
+                before = _newlines(path, file.tell() - len(chunk))
+                return 1 + before + error.object[: error.start].count(b"\n")
             if not chunk:
                 return None
-            lines += chunk.count(b"\n")
+
+
+def _newlines(path: Path, end: int) -> int:
+    """Count the newlines in the first `end` bytes; looked at only where a fault has to be placed."""
+    count = 0
+    with path.open("rb") as file:
+        while end and (chunk := file.read(min(_CHUNK, end))):
+            count += chunk.count(b"\n")
+            end -= len(chunk)
+    return count
 
 
 def _decoded(path: Path, encoding: str, mark: int) -> str:

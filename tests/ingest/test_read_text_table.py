@@ -120,6 +120,9 @@ def test_bytes_of_no_encoding_are_named_by_line(file: Path) -> None:
     # cp1252 leaves the bytes 81, 8D, 8F, 90 and 9D undefined (Unicode consortium's table for that code page).
     with pytest.raises(LoadError, match=r"findings\.csv, line 3: is neither UTF-8 nor cp1252"):
         read(file, b"job,position\nJ1,a\nJ2,\x81\xff\n")
+    many = b"".join(b"J%d,a position\n" % row for row in range(400_000))
+    with pytest.raises(LoadError, match=r"findings\.csv, line 400002: is neither UTF-8 nor cp1252"):
+        read(file, b"job,position\n" + many + b"J,\x81\xff\n")
 
 
 def test_an_encoding_is_judged_by_the_whole_file(file: Path) -> None:
