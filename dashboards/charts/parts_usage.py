@@ -7,7 +7,7 @@ import polars as pl
 
 from analytics.answer import Answer
 from dashboards.chart_function import Chart
-from dashboards.charts.strips import Strips, draw_strips, numbered
+from dashboards.charts.strips import Strips, constant, draw_strips, numbered
 from dashboards.charts.theme import FIRST, INK, RULE, SOFT_INK
 
 MOST_PARTS = 12
@@ -84,9 +84,9 @@ def parts_usage_by_month(answer: Answer) -> Chart | None:
         bars,
         words.mark_text(
             align="left", baseline="top", color=INK, fontSize=12.5, yOffset=-39, limit=ROOM_FOR_PART
-        ).encode(x=alt.XValue(0), text="label:N"),
+        ).encode(x=constant(alt.XValue, 0), text="label:N"),
         words.mark_text(align="right", baseline="top", color=SOFT_INK, fontSize=12, yOffset=-39).encode(
-            x=alt.XValue("width"), text="peak:N"
+            x=constant(alt.XValue, "width"), text="peak:N"
         ),
     ).properties(
         width="container",
