@@ -136,8 +136,22 @@ def test_the_drifting_gauge_is_found_with_the_jobs_since(history: History) -> No
     assert dt.date(2022, 2, 1) <= row["since"] <= dt.date(2022, 8, 1)
     assert row["found_on"] >= row["since"]
     assert row["off_um"] == pytest.approx(45, abs=6)
-    others = answer.rows.filter((pl.col("instrument") != "DG-2") & pl.col("off_um").is_not_null())
+    others = answer.rows.filter((pl.col("instrument") != "DG-2") & pl.col("found_on").is_not_null())
     assert others.height == 0
+
+
+def test_contact_patterns_have_charts_of_their_own(history: History) -> None:
+    """A gauge that reads high sets the pinion too near the axis: low on the tooth, by the true error, not the gauge."""
+    answer = ask(history, "gauge-check")
+    charts = answer.curves["patterns"]
+    depth = answer.rows.filter(pl.col("quantity") == "pinion_depth")
+    assert set(charts["instrument"]) == set(depth["instrument"])
+    assert depth["patterns"].min() > 30  # type: ignore[operator]
+    assert answer.rows.filter(pl.col("quantity") != "pinion_depth")["patterns"].null_count() > 0
+    highest = dict(
+        charts.filter(pl.col("sense") == "reads high").group_by("instrument").agg(pl.col("statistic").max()).iter_rows()
+    )
+    assert highest["DG-2"] > 1.5 * max(highest["DG-1"], highest["DG-3"])
 
 
 def test_before_it_drifted_the_gauge_was_in_order(history: History) -> None:
