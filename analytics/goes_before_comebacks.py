@@ -94,17 +94,24 @@ def _before(history: History) -> pl.DataFrame:
         ),
         looked as (select distinct job_id, component from known_component_finding where failed is not null),
         kinds as (select component, damage_mode from failed group by all having count(*) >= {MINIMUM_JOBS}),
-        mark as (
-          {marks}
-          union all
-          select 'finding', replace(k.component || ' found failed: ' || k.damage_mode, '_', ' '), l.job_id,
-            f.job_id is not null
-          from kinds as k join looked as l using (component)
-          left join failed as f on f.job_id = l.job_id and f.component = k.component and f.damage_mode = k.damage_mode
+        mark as ({marks}),
+        seen as (  -- one row per component and stratum: jobs in which it was looked at
+          select component, stratum, count(*) as jobs, count(*) filter (back) as back
+          from looked join followed using (job_id) group by all
+        ),
+        bad as (  -- one row per damage and stratum: jobs in which it was found
+          select component, damage_mode, stratum, count(*) as jobs, count(*) filter (back) as back
+          from failed join followed using (job_id) group by all
         )
         select m.of, m.mark, f.stratum, count(*) filter (did) as jobs_with, count(*) filter (did and back) as back_with,
           count(*) filter (not did) as jobs_without, count(*) filter (not did and back) as back_without
-        from mark as m join followed as f using (job_id) group by all order by all""",
+        from mark as m join followed as f using (job_id) group by all
+        union all
+        select 'finding', replace(k.component || ' found failed: ' || k.damage_mode, '_', ' '), s.stratum,
+          coalesce(b.jobs, 0), coalesce(b.back, 0), s.jobs - coalesce(b.jobs, 0), s.back - coalesce(b.back, 0)
+        from kinds as k join seen as s using (component)
+        left join bad as b on b.component = k.component and b.damage_mode = k.damage_mode and b.stratum = s.stratum
+        order by all""",
         values,
     )
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+from scipy import stats
 
 from analytics.comeback_observations import ASSUMED_WARRANTY_MONTHS
 from analytics.estimators.exact_tests import exact_odds_ratio
@@ -168,9 +169,7 @@ def what_they_share(history: History, jobs: Sequence[str], component: str) -> st
     """
     marks = history.query(_SHARED, {"jobs": list(dict.fromkeys(jobs)), "component": component})
     told = []
-    for row in marks.iter_rows(named=True):
-        if not row["others"]:
-            continue
+    for row in _may_be_shared(marks).iter_rows(named=True):
         table = [[row["here"], row["there"]], [row["jobs"] - row["here"], row["others"] - row["there"]]]
         found = exact_odds_ratio(np.array(table))
         if not isinstance(found, TooFew) and found.estimate > 1 and found.p_value * marks.height <= 0.05:
@@ -179,6 +178,13 @@ def what_they_share(history: History, jobs: Sequence[str], component: str) -> st
                 (found.p_value, f"{words}: {row['here']} of {row['jobs']}, others {row['there']} of {row['others']}")
             )
     return "; ".join(text for _, text in sorted(told)[:MOST_SHARED]) or None
+
+
+def _may_be_shared(marks: pl.DataFrame) -> pl.DataFrame:
+    """Return the marks that the exact test can still find: its chance is no less than that of so many or more."""
+    here, jobs, others = (marks[name].to_numpy() for name in ("here", "jobs", "others"))
+    chance = stats.hypergeom.sf(here - 1, jobs + others, here + marks["there"].to_numpy(), jobs)
+    return marks.filter((pl.col("others") > 0) & (pl.Series(chance) * marks.height <= 0.05))
 
 
 def period_odds(seen: int, cases: float, seen_before: int, cases_before: float) -> Odds:

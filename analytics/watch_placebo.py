@@ -37,11 +37,13 @@ def shuffled(streams: Streams, draw: int) -> Streams:
     chart = streams.event_chart.copy()
     for code in np.unique(pool):
         members = np.flatnonzero(streams.pool == code)
-        reach = np.cumsum(streams.exposure[members], axis=0)
         rows = order[pool[order] == code]
-        drawn = rng.random(len(rows)) * reach[-1, month[rows]]
-        place = (reach[:, month[rows]] <= drawn).sum(axis=0)
-        chart[rows] = members[np.minimum(place, len(members) - 1)]
+        reach = np.cumsum(streams.exposure[members].T, axis=1)
+        share = np.divide(reach, reach[:, -1:], out=np.zeros_like(reach), where=reach[:, -1:] > 0)
+        # The months' shares end to end, so that one search finds the chart of every event of the pool.
+        ladder = (np.arange(streams.months)[:, None] + share).ravel()
+        place = np.searchsorted(ladder, month[rows] + rng.random(len(rows)), side="right") - month[rows] * len(members)
+        chart[rows] = members[np.clip(place, 0, len(members) - 1)]
     again = np.lexsort((streams.event_time, chart))
     jobs = tuple(streams.event_job[row] for row in again.tolist())
     return replace(streams, event_chart=chart[again], event_time=streams.event_time[again], event_job=jobs)

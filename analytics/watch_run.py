@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -168,20 +169,17 @@ def _episodes(
     chart: IntArray, time: FloatArray, alarm: BoolArray, since: IntArray, expected: FloatArray, place: IntArray
 ) -> tuple[Alarm, ...]:
     """Return alarms, those of one chart that follow closely upon each other as one."""
-    found: list[Alarm] = []
-    for row in np.flatnonzero(alarm).tolist():
-        first = int(since[row])
-        last = found[-1] if found and found[-1].chart == int(chart[row]) else None
-        start, raised, times = time[first], time[row], 1
-        if last is not None and time[row] - last.last < EPISODE_MONTHS:
-            found.pop()
-            first = int(np.searchsorted(place, last.rows[0]))
-            start, raised, times = last.since, last.raised, last.times + 1
-        count = row - first + 1
+    rows = np.flatnonzero(alarm)
+    apart = (np.diff(chart[rows]) != 0) | (np.diff(time[rows]) >= EPISODE_MONTHS)
+    bounds = [0, *(np.flatnonzero(apart) + 1).tolist(), len(rows)] if len(rows) else []
+    found = []
+    for start, end in pairwise(bounds):
+        raised, last = int(rows[start]), int(rows[end - 1])
+        first = int(since[raised])
         found.append(
             Alarm(
-                int(chart[row]), float(start), float(raised), float(time[row]), count,
-                float(expected[row] - expected[first]), times, tuple(place[first : row + 1].tolist()),
+                int(chart[last]), float(time[first]), float(time[raised]), float(time[last]), last - first + 1,
+                float(expected[last] - expected[first]), end - start, tuple(place[first : last + 1].tolist()),
             )
         )  # fmt: skip
     return tuple(found)
