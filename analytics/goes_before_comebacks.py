@@ -119,18 +119,25 @@ def _before(history: History) -> pl.DataFrame:
 def _together(history: History) -> pl.DataFrame:
     where, values = conditions(history.scope, _FILTERS, "opened")
     return history.query(
-        f"""with strip as (  -- one row per full strip and component
-          select job_id, any_value(family) as family, component, bool_or(failed) as failed,
-            coalesce(least(any_value(coalesce(unit_distance_m, odometer_m)) // 100000000, 4)::varchar, 'not known')
-              as band
-          from known_component_finding
-          where full_strip and failed is not null and component is not null and {where} group by job_id, component
-        )
+        f"""with kinds as (  -- one row per kind of component, with its bit
+          select component, 1::bigint << (dense_rank() over (order by component) - 1) as bit
+          from (select distinct component from known_position where component is not null)
+        ),
+        strip as (  -- one row per full strip: components looked at, and found failed, as bits
+          select job_id, any_value(family) as family, bit_or(bit) as looked, coalesce(bit_or(bit) filter (failed), 0) as failed,
+            coalesce(least(any_value(coalesce(unit_distance_m, odometer_m)) // 100000000, 4)::varchar, 'not known') as band
+          from known_component_finding join kinds using (component)
+          where full_strip and failed is not null and {where} group by job_id
+        ),
+        alike as (select family, band, looked, failed, count(*) as n from strip group by all)
         select 'found together' as of, replace(a.component || ' and ' || b.component, '_', ' ') as mark,
-          a.family || ', ' || a.band as stratum, count(*) filter (a.failed) as jobs_with,
-          count(*) filter (a.failed and b.failed) as back_with, count(*) filter (not a.failed) as jobs_without,
-          count(*) filter (not a.failed and b.failed) as back_without
-        from strip as a join strip as b on a.job_id = b.job_id and a.component < b.component
+          s.family || ', ' || s.band as stratum,
+          coalesce(sum(n) filter (failed & a.bit <> 0), 0)::bigint as jobs_with,
+          coalesce(sum(n) filter (failed & a.bit <> 0 and failed & b.bit <> 0), 0)::bigint as back_with,
+          coalesce(sum(n) filter (failed & a.bit = 0), 0)::bigint as jobs_without,
+          coalesce(sum(n) filter (failed & a.bit = 0 and failed & b.bit <> 0), 0)::bigint as back_without
+        from alike as s join kinds as a on s.looked & a.bit <> 0
+        join kinds as b on s.looked & b.bit <> 0 and a.component < b.component
         group by all order by all""",
         values,
     )
