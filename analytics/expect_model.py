@@ -61,7 +61,8 @@ class Expectation:
 def full_strips(history: History) -> Strips:
     """Return every full strip whose findings are known."""
     findings = history.query(_FINDINGS)
-    jobs = arrivals(history).join(findings.select("job_id").unique(), on="job_id", how="semi").sort("job_id")
+    numbers = findings["job_id"].unique().sort().to_list()
+    jobs = arrivals(history, "j.job_id in (select unnest($strips))", {"strips": numbers}).sort("job_id")
     looks = findings.join(jobs.with_row_index("place").select("job_id", "place", "family"), on="job_id")
     return Strips(jobs, looks.drop("job_id").sort("place", "position"))
 

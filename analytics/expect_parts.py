@@ -12,13 +12,14 @@ PARTS_SCHEMA = {"part": pl.String, "probability": pl.Float64, "pieces": pl.Float
 _USED = """
 select j.job_id, p.position, p.part, sum(p.quantity_milli)::double / 1000 as pieces
 from known_part_use as p join known_job as j using (job)
-where p.position is not null and j.kind = 'full_rebuild' and p.origin <> 'own_refitted' group by all order by all
+where p.position is not null and j.kind = 'full_rebuild' and p.origin <> 'own_refitted'
+  and j.job_id in (select unnest($jobs)) group by all order by all
 """
 
 
-def parts_used(history: History) -> pl.DataFrame:
-    """Return one row per full rebuild, position and part fitted there: job_id, position, part, pieces."""
-    return history.query(_USED)
+def parts_used(history: History, jobs: pl.DataFrame) -> pl.DataFrame:
+    """Return one row per full rebuild among the jobs, position and part fitted there: job_id, position, part, pieces."""
+    return history.query(_USED, {"jobs": jobs["job_id"].to_list()})
 
 
 def habits(jobs: pl.DataFrame, looks: pl.DataFrame, used: pl.DataFrame) -> pl.DataFrame:

@@ -96,7 +96,7 @@ def _worked_out(history: History, request: Request, strips: Strips) -> _Found:
     asked = Strips(strips.jobs, strips.looks)
     if request.job is not None:  # a job that is on record tells nothing of itself
         asked = _without(strips, request.job)
-    model, used = fit(asked), parts_used(history)
+    model, used = fit(asked), parts_used(history, strips.jobs)
     expected = predict(model, request.arrival.row())
     parts = parts_expected(habits(asked.jobs, asked.looks, used), expected).drop("place")
     parts = parts.sort(["probability", "part"], descending=[True, False])
