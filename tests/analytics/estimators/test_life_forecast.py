@@ -82,3 +82,27 @@ def test_refusals() -> None:
     with pytest.raises(ValueError, match="must be whole"):
         count_due(inspected(), [1.0], [1.0], [0.5])
     assert isinstance(count_due(LifeObservations([5.0], [np.inf]), [1.0], [1.0]), TooFewToSay)
+
+
+def test_what_is_not_known_of_the_life_is_shared_by_all_units() -> None:
+    """The count scatters more than units failing on their own would: by the variance of its mean over what is not known.
+
+    The more units, the more of it: the variance of the mean grows with their square, the units' own with their number.
+    """
+    rng = np.random.default_rng(5)
+    life, seen = rng.weibull(2.0, 100), rng.uniform(0.2, 1.6, 100)
+    observations = LifeObservations(np.where(life <= seen, 0, seen), np.where(life <= seen, seen, np.inf))
+    ratio = []
+    for units in (10, 40, 160):
+        due = count_due(observations, [0.6], [0.3], [units])
+        assert isinstance(due, CountDue)
+        mass = np.diff(due.cumulative, prepend=0.0)
+        number = np.arange(units + 1)
+        variance = float(mass @ (number - mass @ number) ** 2)
+        alone = units * float(due.chance[0] * (1 - due.chance[0]))
+        ratio.append(variance / alone)
+    extra = [r - 1 for r in ratio]
+    assert ratio[0] > 1.02
+    # E p(1-p) + n var p over p(1-p): 1 + (n - 1) var p / (p(1-p)), exactly
+    assert extra[1] / extra[0] == pytest.approx(39 / 9, rel=1e-6)
+    assert extra[2] / extra[0] == pytest.approx(159 / 9, rel=1e-6)
