@@ -19,6 +19,7 @@ JOB_STRATA, PIECE_STRATA = 5, 2  # bands of like hazard; pieces are compared wit
 PENALTIES = (3.0, 30.0)
 JOB_DRIVERS = ("age", "kind", "family", "failed", "distance", "duty")
 PIECE_DRIVERS = ("age", "kind", "family", "component", "duty")
+TOGETHER = "smaller ones"  # the name under which groups of few pieces are counted together
 OURS, COMPONENT = "o.first_outcome = 'our_work'", "coalesce(o.first_outcome, 'part') in ('our_work', 'part')"
 
 _AGES = ", ".join(f"({place}, {low}, {high})" for place, (low, high) in enumerate(pairwise(AGE_DAYS)))
@@ -59,11 +60,14 @@ def mark_cells(history: History) -> Cells:
     return _cells(history, _MARKED.format(base=_ctes(history)[0], marks=marks, event=OURS), JOB_DRIVERS, JOB_STRATA)
 
 
-def piece_cells(history: History, column: str) -> Cells:
-    """Return cells of pieces fitted by component and `column` of the part line; a comeback at their place counts."""
-    return _cells(
-        history, _PIECES.format(base=_ctes(history)[0], column=column, event=COMPONENT), PIECE_DRIVERS, PIECE_STRATA
-    )
+def piece_cells(history: History, column: str, least: int = 1) -> Cells:
+    """Return cells of pieces fitted by component and `column` of the part line; a comeback at their place counts.
+
+    least: groups of fewer pieces are put together as `TOGETHER`.
+    """
+    told = _LEAST.format(least=least) if least > 1 else _EVERY
+    sql = _PIECES.format(base=_ctes(history)[0], column=column, event=COMPONENT, told=told)
+    return _cells(history, sql, PIECE_DRIVERS, PIECE_STRATA)
 
 
 _DRIVEN = "o.kind, o.family, o.failed, o.distance, coalesce(o.duty, 'not known') as duty"
@@ -86,11 +90,17 @@ with {{base}}, piece as (
   select p.job_id, c.component, c.position, {{column}} as "group", p.part
   from known_part_line as p join known_position as c using (position_id)
   where p.fitted and coalesce(p.origin, 'new') <> 'own_refitted'
-)
+),
+grouped as ({{told}})
 select q."group", q.component, a.age, {_DRIVEN}, {_SUMS.replace("{event}", "{event} and o.first_position = q.position")}
-from job_seen as o join piece as q using (job_id) join aged as a on o.days > a.low
-where q."group" is not null group by all order by all
+from job_seen as o join grouped as q using (job_id) join aged as a on o.days > a.low
+group by all order by all
 """
+_EVERY = """select * from piece where "group" is not null"""
+_LEAST = f"""select q.job_id, q.component, q.position, coalesce(e."group", '{TOGETHER}') as "group"
+  from piece as q left join (select "group" from piece group by all having count(*) >= {{least}}) as e
+    on e."group" = q."group"
+  where q."group" is not null"""
 
 
 def _ctes(history: History) -> tuple[str, dict[str, object]]:

@@ -16,6 +16,7 @@ from analytics.comeback_exposure import (
     JOB_STRATA,
     OURS,
     PIECE_STRATA,
+    TOGETHER,
     Cells,
     job_cells,
     mark_cells,
@@ -37,6 +38,7 @@ from analytics.wording import count_of
 MINIMUM_EXPECTED = 1.0  # below, nothing that could happen would tell
 TELLS = 1.5  # the ratio for which the number of jobs needed is given
 POWER = 0.8
+LEAST_OF_A_LOT = 8  # pieces, below which a lot is told of only among the others: no rate of theirs would tell
 LOOKED_FOR = 0.05
 OF = ("practice", "supplier", "maker", "lot", "technician")
 _COLUMNS_OF = {"supplier": "p.supplier", "maker": "p.maker", "lot": "p.part || ', ' || p.lot"}
@@ -84,7 +86,7 @@ def _cells(history: History, of: str) -> tuple[Cells, list[str]]:
         return mark_cells(history), ["mark", "did"]
     if of == "technician":
         return job_cells(history, "coalesce(o.technician, 'not known')"), ["group"]
-    cells = piece_cells(history, _COLUMNS_OF[of])
+    cells = piece_cells(history, _COLUMNS_OF[of], LEAST_OF_A_LOT if of == "lot" else 1)
     return cells, ["group", "component"]
 
 
@@ -136,12 +138,12 @@ def _expected(frame: pl.DataFrame, names: list[str], of: str) -> pl.DataFrame:
         return pl.concat(families) if families else against_others(frame.clear(), ["stratum"])
     if of == "technician":
         return against_others(frame, ["stratum"]).with_columns(pl.lit(None, dtype=pl.String).alias("component"))
-    if of == "lot":
+    if of == "lot" and not frame.is_empty():
         parts = [
             against_others(part, ["stratum"]).with_columns(pl.lit(component).alias("component"))
             for (component,), part in frame.partition_by("component", as_dict=True).items()
         ]
-        return pl.concat(parts)
+        return pl.concat(parts).filter(pl.col("group") != TOGETHER)
     return against_others(frame, ["component", "stratum"]).with_columns(
         pl.lit(None, dtype=pl.String).alias("component")
     )
@@ -192,6 +194,8 @@ def jobs_needed(expected: float, jobs: int) -> int:
 
 def _sentence(rows: pl.DataFrame, of: str) -> tuple[str, str, str]:
     told = rows.filter(pl.col("ratio").is_not_null())
+    if rows.is_empty() and of == "lot":
+        return f"Too few to say (0 of 1 lots of at least {LEAST_OF_A_LOT} pieces).", "", ""
     if rows.is_empty():
         return "No delivered job was observed in this scope.", "", ""
     if told.is_empty():
@@ -223,6 +227,8 @@ def _notes(of: str, rows: pl.DataFrame) -> tuple[str, ...]:
             "People last: who gets the harder jobs is only partly on record, and few jobs tell nothing. The column "
             f"'jobs needed' says how many it would take to tell {TELLS:g} times as many comebacks from none more."
         )
+    if of == "lot":
+        notes.append(f"Lots of fewer than {LEAST_OF_A_LOT} pieces have no row; they count among the others.")
     if of == "practice":
         notes += [f"{mark.name}: {mark.about}." for mark in MARKS]
     return tuple(notes)

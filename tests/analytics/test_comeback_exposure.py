@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analytics.comeback_exposure import Cells, bands_of, job_cells, mark_cells, piece_cells
+from analytics.comeback_exposure import TOGETHER, Cells, bands_of, job_cells, mark_cells, piece_cells
 from tests.rebuilt_workshop import AS_OF, back, workshop
 from tests.small_workshop import history, shown
 
@@ -75,6 +75,21 @@ def test_a_piece_is_charged_with_comebacks_at_its_own_place(tmp_path: Path) -> N
     )  # fmt: skip
     told = counted(piece_cells(history(folder, AS_OF), "p.supplier"), "group", "component")
     assert told == {("S1", "synchroniser_ring"): (45.0, 1, 2), ("S2", "synchroniser_ring"): (10.0, 0, 1)}
+
+
+def test_lots_of_few_pieces_are_counted_together(tmp_path: Path) -> None:
+    # Lot 1 has three pieces, lots 2 and 3 one each; D of lot 2 comes back on day 20 for its ring.
+    lots = {"A": "1", "B": "1", "C": "1", "D": "2", "E": "3"}
+    lines = [
+        {"job": job, "part": "RING-2", "movement": "fitted", "position": "2nd ring", "lot": lot, "quantity": 1}
+        for job, lot in lots.items()
+    ]
+    folder = workshop(
+        tmp_path, [{"job": name} for name in lots], part_line=lines, part=[{"part": "RING-2", "description": "ring"}],
+        comeback=[back("D", 20, "part", "2nd ring")],
+    )  # fmt: skip
+    told = counted(piece_cells(history(folder, AS_OF), "p.lot", least=3), "group")
+    assert told == {("1",): (3 * 731.0, 0, 3), (TOGETHER,): (20.0 + 731, 1, 2)}
 
 
 def test_bands_hold_as_many_expected_comebacks_each() -> None:
