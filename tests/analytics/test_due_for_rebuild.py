@@ -85,7 +85,7 @@ def test_one_fleet_rests_on_the_forecasts_of_all_which_are_made_once(
     fleet = every["fleet"][0]
     afresh = question.ask(history(clean_demo_folder, day, fleet=fleet), {}).to_plain()
     made: list[dt.date] = []
-    monkeypatch.setattr("analytics.due_for_rebuild.fleet_forecasts", lambda of: made.append(of.as_of) or ([], 0))
+    monkeypatch.setattr("analytics.due_for_rebuild.fleet_forecasts", lambda of, _: made.append(of.as_of) or ([], 0))
     again = question.ask(asked.within(Scope(fleet=fleet)), {})
     assert made == []
     assert again.to_plain() == afresh
