@@ -171,7 +171,7 @@ def observed_ctes(scope: Scope, placed: bool = True) -> tuple[str, dict[str, Any
     not name them; else they are NULL, which costs a fifth less. A scope that asks for them has them always.
 
     `observed` has every column of `comeback_observations`, and of the first comeback first_position, first_mode,
-    first_known (the day on which it became known), first_payer and first_job.
+    first_known (the day on which it became known), first_payer and first_job; and warranty_end, by months or distance.
     """
     where, values = conditions(scope, _FILTERS, "d.delivered")
     fleet_duty, placement = _PLACED if placed or scope.fleet is not None or scope.duty is not None else _NOT_PLACED

@@ -235,7 +235,10 @@ def _notes(of: str, rows: pl.DataFrame) -> tuple[str, ...]:
 
 
 def _ledger(history: History, of: str, rows: pl.DataFrame) -> tuple[Assumption, ...]:
-    seen, counts = durations(comeback_observations(history, names=()), "end_observed")
+    seen, counts = durations(
+        comeback_observations(history, names=(), columns=("reported", "first_outcome", "end_observed"), ordered=False),
+        "end_observed",
+    )
     back = seen.filter("came_back")
     ours = int((back["first_outcome"] == "our_work").sum())
     known = int(back["first_outcome"].is_not_null().sum())

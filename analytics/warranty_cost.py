@@ -16,7 +16,6 @@ from analytics.comeback_observations import (
     DAYS_PER_MONTH,
     WINDOW_DAYS,
     comeback_observations,
-    observed_ctes,
 )
 from analytics.estimators.arrays import FloatArray, IntArray
 from analytics.estimators.mean_cumulative_cost import CumulativeCost, mean_cumulative_cost
@@ -79,7 +78,9 @@ def warranty_cost(history: History, options: Mapping[str, str]) -> Answer:
 
 def _sold(history: History) -> _Sold:
     """Return the jobs sold with the end of their observation, and their comebacks with what each costs us."""
-    frame = comeback_observations(history, names=("job", "kind"))
+    frame = comeback_observations(
+        history, names=("job", "kind"), columns=("odometer_m", "metres_a_day", "end_observed", "warranty_end")
+    )
     links = history.query(_LINKS)
     every = {job for job in links["comeback_job"].to_list() if job}
     jobs = frame.filter(
@@ -87,11 +88,9 @@ def _sold(history: History) -> _Sold:
         & (pl.col("end_observed") >= pl.col("delivered"))
     ).with_columns((pl.col("end_observed") - pl.col("delivered")).dt.total_days().alias("days"))
     root = roots(links)
-    ctes, values = observed_ctes(history.scope)
-    warranty = history.query(f"with {ctes} select job, warranty_end from observed", values)
     events = links.with_columns(
         pl.col("original_job").replace_strict(root, default=pl.col("original_job")).alias("job")
-    ).join(jobs.with_row_index("place").join(warranty, on="job").select(
+    ).join(jobs.with_row_index("place").select(
         "job", "place", "delivered", "days", "warranty_end", "metres_a_day", "unit_id",
         pl.col("odometer_m").alias("start_m"), "kind",
     ), on="job")  # fmt: skip
