@@ -21,7 +21,7 @@ from analytics.next_correction import joint_sentence
 from analytics.question import Question, QuestionError
 from analytics.scope import Scope
 from analytics.set_target import Target
-from analytics.setting_history import SettingHistory
+from analytics.setting_history import NEWEST_JOBS, SettingHistory
 from analytics.setting_jobs import jobs_of_rows
 from analytics.shelf import shelf_of, stack_from_shelf, stack_in_words
 from analytics.wording import count_of, day
@@ -62,7 +62,7 @@ def first_try_shims(history: History, options: Mapping[str, str]) -> Answer:
     request = read_request(history, options)
     if request is None:
         return _nothing(history)
-    setting = SettingHistory(history.within(Scope()), None)
+    setting = _setting(history, request)
     answers = place_answers(setting, request, LEVEL)
     replays = {
         answer.place["place"]: replay_of(setting, answer, LEVEL)
@@ -85,9 +85,17 @@ def first_try_shims(history: History, options: Mapping[str, str]) -> Answer:
         rows=table,
         columns=_COLUMNS,
         notes=_notes(setting, request, answers, replays),
-        assumptions=_ledger(answers, table),
+        assumptions=(*setting.counted(), *_ledger(answers, table)),
         curves={"contact_pattern": _patterns(history, request)},
     )
+
+
+def _setting(history: History, request: Request) -> SettingHistory:
+    """Return the newest jobs' setting; all jobs' where the job asked about is older than those."""
+    newest = SettingHistory(history.within(Scope()), None, NEWEST_JOBS)
+    if request.job is None or newest.after is None or request.job in newest.visits["job"]:
+        return newest
+    return SettingHistory(history.within(Scope()), None)
 
 
 def _nothing(history: History) -> Answer:

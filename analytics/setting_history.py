@@ -18,7 +18,7 @@ from analytics.set_rows import in_pack_terms, set_rows
 from analytics.set_visits import set_visits
 from analytics.shelf import shelf_pieces
 
-NEWEST_JOBS = 20_000  # how a bench sets today; so many jobs say it, and older ones say it of other days
+NEWEST_JOBS = 10_000  # how a bench sets today; so many jobs say it, and older ones say it of other days
 
 
 @dataclass(frozen=True)

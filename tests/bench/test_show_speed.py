@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 
 from analytics.history import History
+from analytics.question import QuestionError
 from analytics.questions import every_question
 from analytics.scope import Scope
 from analytics.warehouse_file import open_warehouse
@@ -47,17 +48,25 @@ def test_a_question_is_answered_warm_within_half_a_second(folder: Path, name: st
     question = every_question()[name]
     warehouse = open_warehouse(folder)
     taken = []
+    asked = 0
     for day in DAYS:
         for scope in SCOPES:
             history = History(warehouse, day, scope)
-            question.ask(history, question.chosen({}))
+            try:
+                question.ask(history, question.chosen({}))
+            except QuestionError as refused:
+                if "cannot be limited by" not in str(refused):
+                    raise
+                continue
+            asked += 1
             for _ in range(REPEATS):
                 started = time.perf_counter()
                 question.ask(history, question.chosen({}))
                 taken.append(time.perf_counter() - started)
     warehouse.close()
     p95 = float(np.quantile(taken, 0.95))
-    print(f"{name}: warm p95 {p95:.3f} s, median {np.median(taken):.3f} s")
+    print(f"{name}: warm p95 {p95:.3f} s, median {np.median(taken):.3f} s, {asked} of {len(DAYS) * len(SCOPES)} views")
+    assert asked >= len(DAYS)
     assert p95 <= WARM_SECONDS
 
 
