@@ -28,17 +28,19 @@ def history_in_memory(records: dict[str, pl.DataFrame], as_of: dt.date, scope: S
         connection.unregister("rows_given")
         if add_family:
             connection.execute(
-                "create or replace table new.job as select j.*, u.family from new.job j join unit_family u using (unit)"
+                "create or replace table new.job as select j.*, u.family, row_number() over (order by j.job) as job_id "
+                "from new.job j join unit_family u using (unit)"
             )
         if record.name == "unit":
             connection.execute("create table unit_family as select unit, family from new.unit")
     for record in RECORDS:
         join = "left join new.job as j on j.job = r.job" if record.has_job else ""
+        number = "j.job_id, " if record.has_job else ""
         j = "j" if record.has_job else "r"
         known = record.known_on.replace("j.", f"{j}.")
         settled = record.settled_on.replace("j.", f"{j}.")
         connection.execute(
-            f"create or replace table new.{record.name}_dated as select r.*, ({known})::date as known_on, "
+            f"create or replace table new.{record.name}_dated as select r.*, {number}({known})::date as known_on, "
             f"({settled})::date as settled_on from new.{record.name} as r {join}"
         )
     for record in RECORDS:
