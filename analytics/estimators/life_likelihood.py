@@ -6,12 +6,12 @@ one data set, padded with rows of weight zero; parameters have the shape of the 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from analytics.estimators.life_models import LifeModel, Values
+from analytics.estimators.life_models import Derivatives, LifeModel, Values
 from analytics.estimators.life_observations import LifeObservations
 
 
@@ -120,12 +120,7 @@ def log_likelihood(terms: LikelihoodTerms, model: LifeModel, offset: Values, ste
     terms. Method: sums of concave functions of z; chain rule, since z is linear in both parameters.
     """
     total = [np.zeros(np.broadcast(offset, steepness).shape) for _ in range(6)]
-    kinds = (
-        (terms.failed, terms.failed_weight, model.log_failed),
-        (terms.sound, terms.sound_weight, model.log_sound),
-        (terms.exact, terms.exact_weight, model.log_density),
-    )
-    for place, weight, function in kinds:
+    for place, weight, function in _kinds(terms, model):
         if place.shape[-1]:
             value, first, second = function(_z(place, offset, steepness))
             _add(total, [_dot(weight, value), *_moments(weight, first, place), *_curves(weight, second, place)])
@@ -166,12 +161,7 @@ def offset_derivatives(
 ) -> tuple[Values, Values]:
     """Return what log_likelihood returns as by_offset and by_offset_offset, for searches at a known steepness."""
     first, second = (np.zeros(np.broadcast(offset, steepness).shape) for _ in range(2))
-    kinds = (
-        (terms.failed, terms.failed_weight, model.log_failed),
-        (terms.sound, terms.sound_weight, model.log_sound),
-        (terms.exact, terms.exact_weight, model.log_density),
-    )
-    for place, weight, function in kinds:
+    for place, weight, function in _kinds(terms, model):
         if place.shape[-1]:
             _, slope, curve = function(_z(place, offset, steepness))
             first, second = first + (weight * slope).sum(axis=-1), second + (weight * curve).sum(axis=-1)
@@ -181,6 +171,17 @@ def offset_derivatives(
         first = first + _dot(terms.interval_weight, at_bad + at_good)
         second = second + _dot(terms.interval_weight, curve_bad + curve_good + 2 * cross)
     return -first, second
+
+
+def _kinds(
+    terms: LikelihoodTerms, model: LifeModel
+) -> tuple[tuple[Values, Values, Callable[[Values], Derivatives]], ...]:
+    """Return (places, weights, log contribution with its two derivatives) of the rows that depend on one age."""
+    return (
+        (terms.failed, terms.failed_weight, model.log_failed),
+        (terms.sound, terms.sound_weight, model.log_sound),
+        (terms.exact, terms.exact_weight, model.log_density),
+    )
 
 
 def _z(place: Values, offset: Values, steepness: Values) -> Values:
