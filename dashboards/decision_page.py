@@ -31,7 +31,8 @@ def _section(page: Page, section: Section, view: View, questions: Mapping[str, Q
     options = section_options(section, questions)
     given = view.options.get(section.mark, {})
     values = {option.name: given.get(option.name) or default_of(section, option) or "" for option in options}
-    return section_frame(page, section, options, values)
+    unusual = any(values[option.name] != (default_of(section, option) or "") for option in options)
+    return section_frame(page, section, options, values, unusual)
 
 
 def section_options(section: Section, questions: Mapping[str, Question]) -> tuple[Option, ...]:

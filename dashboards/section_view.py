@@ -33,12 +33,14 @@ def section_id(part: str, page: Page, section: Section) -> dict[str, str]:
     return {"part": part, "section": f"{page.address}#{section.mark}"}
 
 
-def section_frame(page: Page, section: Section, options: Sequence[Option], chosen: Mapping[str, str]) -> html.Section:
+def section_frame(
+    page: Page, section: Section, options: Sequence[Option], chosen: Mapping[str, str], unusual: bool
+) -> html.Section:
     """Return a section that is still to be answered: its heading, and the places that callbacks fill.
 
     The controls of its options, the charts, the table and the grounds are put there when the section comes near the
     screen, or when the browser has nothing else to do: `wanted` says that it has. Few controls stand beside the heading;
-    many of them would push the answer down and stand below it, folded unless one is set.
+    many of them would push the answer down and stand below it, folded unless something `unusual` is chosen.
     """
     heading = html.H2(section.heading, id=f"{section.mark}-heading")
     controls = html.Div(id=section_id("options", page, section), className="options no-print")
@@ -49,7 +51,7 @@ def section_frame(page: Page, section: Section, options: Sequence[Option], chose
             html.Div(
                 html.P("Counting ...", className="waiting"), id=section_id("body", page, section), className="body"
             ),
-            *([_folded(controls, any(chosen.values()))] if many else []),
+            *([_folded(controls, is_open=unusual)] if many else []),
             html.Div(id=section_id("rest", page, section), className="rest"),
             dcc.Store(id=section_id("controls", page, section), data=_options(page, section, options, chosen)),
             dcc.Store(id=section_id("wanted", page, section)),

@@ -6,14 +6,24 @@ import datetime as dt
 from typing import Any
 
 import polars as pl
+from dash import html
 from dash.development.base_component import Component
 
 from analytics.answer import Answer, Assumption, Column
 from analytics.job_list import MOST_JOBS
-from analytics.question import Question
+from analytics.question import Option, Question
+from dashboards.address import read_view
 from dashboards.asking import Shown
+from dashboards.decision_page import decision_page
 from dashboards.page import Page, Section
-from dashboards.section_view import FIRST_JOBS, jobs_behind, refused, row_name, section_body, section_rest
+from dashboards.section_view import (
+    FIRST_JOBS,
+    jobs_behind,
+    refused,
+    row_name,
+    section_body,
+    section_rest,
+)
 
 SECTION = Section("lives", "How long do bearings last?", narrow=("position",))
 PAGE = Page("/bench", "Bench", "", (SECTION,))
@@ -131,3 +141,19 @@ def test_a_list_that_was_cut_says_that_it_holds_the_newest() -> None:
 
 def test_no_jobs_is_said_too() -> None:
     assert words(jobs_behind(ANSWER, ANSWER.rows.row(0, named=True), jobs(0), "")).startswith("0 jobs behind")
+
+
+def _other_case(search: str) -> bool:
+    """Return whether the folded controls of a section with five options stand open in this view."""
+    options = (*(Option(name, name, ("x", "y"), "x") for name in "abcd"), Option("e", "anything"))
+    page = Page("/bench", "Bench", "", (Section("lives", "How long?", options={"b": "y"}),))
+    asked = {"lives": Question("lives", "", "", lambda history, chosen: ANSWER, options)}
+    [section] = [part for part in decision_page(page, read_view(search), asked) if isinstance(part, html.Section)]
+    [fold] = [part for part in section.children if isinstance(part, html.Details)]
+    return bool(fold.open)
+
+
+def test_many_controls_are_folded_until_something_unusual_is_chosen() -> None:
+    assert not _other_case("")
+    assert _other_case("?lives.b=x")
+    assert _other_case("?lives.e=7")
