@@ -69,7 +69,7 @@ def goes_before_comebacks(history: History, options: Mapping[str, str]) -> Answe
 
 def _followed(history: History) -> tuple[str, dict[str, object]]:
     """Return CTEs that end in `followed`: jobs followed for 12 months, and whether they came back for what we did."""
-    ctes, values = observed_ctes(history.scope, placed=False)
+    ctes, values = observed_ctes(history.scope)
     event = COMPONENT.replace("o.", "")
     return (
         f"""{ctes}, followed as (  -- one row per delivered job followed for 12 months whatever happens

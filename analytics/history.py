@@ -36,9 +36,9 @@ class History:
 
         Raises KeyError where `sql` names a record that does not exist.
         """
-        wanted = list(dict.fromkeys(_KNOWN.findall(sql)))
-        views = [f"known_{name} as ({self._known(name)})" for name in wanted if name in self._columns]
-        text = _with_views(views, sql)
+        views: dict[str, str] = {}
+        self._add_views(views, sql)
+        text = _with_views([f"known_{name} as ({view})" for name, view in views.items()], sql)
         values = dict(parameters or {})
         if "$as_of" in text:
             values["as_of"] = self.as_of
@@ -51,6 +51,19 @@ class History:
     def on(self, as_of: dt.date) -> History:
         """Return the same history as of another day."""
         return replace(self, as_of=as_of)
+
+    def _add_views(self, views: dict[str, str], sql: str) -> None:
+        """Add what `sql` asks for, each view after those that it is made from."""
+        for name in dict.fromkeys(_KNOWN.findall(sql)):
+            if name not in views and (name in self._columns or name in self._asked_by_day):
+                view = self._known(name)
+                self._add_views(views, view)
+                views[name] = view
+
+    @cached_property
+    def _asked_by_day(self) -> dict[str, str]:
+        """Return marts in which more than the rows depends on the day: their names and the SQL that asks them again."""
+        return dict(self.warehouse.query("select name, sql from mart_by_day").iter_rows())
 
     @cached_property
     def _columns(self) -> dict[str, list[tuple[str, str | None]]]:
@@ -70,6 +83,8 @@ class History:
     def _known(self, name: str) -> str:
         if self._everything_known:
             return f"select * from {name}"
+        if name in self._asked_by_day:
+            return self._asked_by_day[name]
         parts = [
             column if clock is None else f"case when {clock} <= $as_of then {column} end as {column}"
             for column, clock in self._columns[name]

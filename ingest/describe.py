@@ -65,7 +65,7 @@ def _clocks(connection: duckdb.DuckDBPyConnection) -> list[tuple[str, int, str, 
     clocks |= {(mart.name, column): clock for mart in MARTS for column, clock in mart.clocks.items()}
     for record in RECORDS:
         clocks |= {(record.name, field.column): record.clock_of(field) for field in record.fields if field.known}
-    names = [*(r.name for r in RECORDS), *(m.name for m in MARTS)]
+    names = [*(r.name for r in RECORDS), *(m.name for m in MARTS if not m.by_day)]  # those are told by day as a whole
     columns = connection.execute(
         "select table_name, column_index, column_name from duckdb_columns() where database_name = 'new'"
     ).fetchall()

@@ -51,6 +51,7 @@ def history_in_memory(records: dict[str, pl.DataFrame], as_of: dt.date, scope: S
         connection.execute(f"create table {mart} as {sql}")
     names = [(name, "job", None, place) for place, name in enumerate([*(r.name for r in RECORDS), *MARTS])]
     connection.execute("create table clock (record varchar, column_name varchar, clock varchar, position integer)")
+    connection.execute("create table mart_by_day (name varchar, sql varchar)")
     connection.executemany("insert into clock values (?, ?, ?, ?)", names)
     connection.execute(f"create table warehouse_format as select 1 as format, date '{as_of}' as latest")
     return History(Warehouse(Path("in memory"), 1, connection), as_of, scope or Scope())

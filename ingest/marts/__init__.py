@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from functools import partial
 from importlib import resources
@@ -9,6 +10,7 @@ from importlib import resources
 import duckdb
 
 from ingest.at_once import at_once
+from ingest.records import RECORDS
 
 COMEBACK_WINDOW_DAYS = 731  # the fixed window in which a comeback is inferred, whatever warranty was sold
 
@@ -23,6 +25,9 @@ class Mart:
     follows: str | None = None  # the mart that it is made from
     written_as: str | None = None  # the file of its SQL, where it is not its own name
     clock: str = "km"  # stands for $clock in it
+    by_day: bool = (
+        False  # more than its rows depends on the day: stored as of the last one, with its SQL for the others
+    )
 
 
 _SETTLED = "settled_on"
@@ -45,18 +50,34 @@ MARTS: tuple[Mart, ...] = (
     Mart("visit_clock", dict.fromkeys(("next_at", "next_group", "next_known_on"), "next_known_on")),
     Mart("life_inspection", _LIFE_CLOCKS, follows="visit_clock"),
     Mart("life_inspection_hours", _LIFE_CLOCKS, follows="visit_clock", written_as="life_inspection", clock="hours"),
+    Mart("delivered_job", by_day=True),
 )
 
 
 def build_marts(connection: duckdb.DuckDBPyConnection) -> None:
-    """Create every mart in schema `new`: the tables at once, each after the one it is made from, then the views."""
-    tables = [mart for mart in MARTS if not mart.is_view]
+    """Create every mart in schema `new`: the tables at once, each after the one it is made from, then the views.
+
+    Marts by day come last, since they are made from others, and leave their SQL in `new.mart_by_day`.
+    """
+    tables = [mart for mart in MARTS if not mart.is_view and not mart.by_day]
     chains = [[one, *(m for m in tables if m.follows == one.name)] for one in tables if one.follows is None]
     list(at_once(connection, [partial(_build_tables, chain) for chain in chains]))
     for mart in MARTS:
         if mart.is_view:
             # Unqualified names, so that the view finds its tables when the file is opened by itself.
             connection.execute(f"use new; create view {mart.name} as {_sql_of(mart)}; use memory")
+    connection.execute("create table new.mart_by_day (name varchar, sql varchar)")
+    for mart in MARTS:
+        if mart.by_day:
+            sql = _sql_of(mart)
+            connection.execute(f"create table new.{mart.name} as {as_of_the_last_day(sql, 'new.')}")
+            connection.execute("insert into new.mart_by_day values (?, ?)", [mart.name, sql])
+
+
+def as_of_the_last_day(sql: str, schema: str = "") -> str:
+    """Return the SQL of a mart by day over everything on record, in the tables of `schema`."""
+    names = "|".join([*(record.name for record in RECORDS), *(mart.name for mart in MARTS)])
+    return re.sub(rf"\bknown_({names})\b", rf"{schema}\1", sql).replace("$as_of", "date '9999-12-31'")
 
 
 def _build_tables(chain: list[Mart], connection: duckdb.DuckDBPyConnection) -> None:

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import duckdb
 
+from ingest.marts import as_of_the_last_day
+
 FAMILIES, POSITIONS, TECHNICIANS, FIRST_DAY, DAYS = 12, 20, 14, "2014-01-01", 4000
 COMPONENTS = (
     "synchroniser_ring", "slider", "bearing", "gear", "fork", "seal", "hub", "shaft", "needle_bearing", "detent",
@@ -84,6 +86,9 @@ def write_comeback_workshop(folder: Path, jobs: int) -> Path:
     for name in ("part_use", "component_finding"):
         sql = resources.files("ingest.marts").joinpath(f"{name}.sql").read_text()
         connection.execute(f"create view {name} as {sql}")
+    by_day = resources.files("ingest.marts").joinpath("delivered_job.sql").read_text()
+    connection.execute(f"create table delivered_job as {as_of_the_last_day(by_day)}")
+    connection.execute("create table mart_by_day as select 'delivered_job' as name, ? as sql", [by_day])
     for place, name in enumerate(_NAMES):
         connection.execute("insert into clock values (?, 'known_on', null, ?)", [name, place])
     connection.close()
