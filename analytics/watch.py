@@ -150,9 +150,20 @@ def _next_steps(history: History, kind: _Kind, alarm: Alarm) -> dict[str, Any]:
     streams, label = kind.streams, kind.streams.labels.row(alarm.chart, named=True)
     if streams.kind == "lots":
         return asdict(lot_steps(history, label))
-    jobs = [streams.event_job[row] for row in alarm.rows]
+    jobs = _job_names(history, streams, alarm)
     steps = asdict(_since_and_before(kind, alarm))
     return {**steps, "shares": what_they_share(history, jobs, label["component"])}
+
+
+def _job_names(history: History, streams: Streams, alarm: Alarm) -> list[str]:
+    """Return the names of the jobs of an alarm, once for each of its events, in their order."""
+    numbers = streams.event_job[list(alarm.rows)].tolist()
+    frame = history.query(
+        "select job_id, job from known_job semi join (select unnest($numbers) as job_id) using (job_id)",
+        {"numbers": numbers},
+    )
+    names = dict(frame.iter_rows())
+    return [names[number] for number in numbers]
 
 
 def _what(kind: str, label: Mapping[str, Any]) -> str:
@@ -266,7 +277,7 @@ def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
                 or str(_raised(kind.streams, alarm)) != row["raised"]
             ):
                 continue
-            jobs = [kind.streams.event_job[place] for place in alarm.rows]
+            jobs = _job_names(history, kind.streams, alarm)
             words = ["found so" if kind.streams.kind == "findings" else "came back"] * len(jobs)
             if kind.streams.kind == "lots":
                 out = lot_jobs_out(history, label)

@@ -20,6 +20,7 @@ NO_MODE = "not written down"
 _SPAN = 64  # more months than any job is observed
 AGES = (1, 3, 6, 12, 25)  # months of age up to which ordinary hazard is taken as level
 _BANDS_KM = (80, 160, 240, 320)
+_NAMES = ["family", "component", "damage_mode"]
 
 OBSERVED = ("reported", "first_position", "first_mode", "first_known", "end_observed")
 
@@ -64,24 +65,22 @@ def _stretches(jobs: pl.DataFrame, first: dt.date) -> pl.DataFrame:
 
 
 def _family_comebacks(history: History, seen: pl.DataFrame) -> pl.DataFrame:
-    """Return one row per comeback with a known component: family, component, damage_mode, lasting, day, job_id, job,
-    unit_id.
-    """
+    """Return one row per comeback with a known component: family, component, damage_mode, lasting, day, job_id, unit_id."""
     back = seen.filter(pl.col("known") <= history.as_of, pl.col("position").is_not_null())
     return history.query(
         f"""select s.family, p.component, coalesce(s.mode, '{NO_MODE}') as damage_mode, s.lasting, s.known as day,
-          s.job_id, j.job, s.unit_id
-        from watched as s join known_job as j using (job_id)
-        join known_position as p on p.family = s.family and p.position = s.position""",
+          s.job_id, s.unit_id
+        from watched as s join known_position as p on p.family = s.family and p.position = s.position""",
         frames={"watched": back},
     )
 
 
-def _lot_pieces(history: History, seen: pl.DataFrame) -> pl.DataFrame:
-    """Return pieces fitted, as cohorts: component, supplier, part, lot, start, lasting, n; and of those that came back in
-    place: back (job_id), one row each.
+def _lots(history: History, seen: pl.DataFrame) -> pl.DataFrame:
+    """Return one row per lot of which enough pieces were fitted: component, supplier, part, lot, fitted (pieces), places
+    (a list with `start * _SPAN + lasting` of each piece), back (a list with the job_id of each that came back in place).
     """
     place = f"start * {_SPAN} + lasting"
+    # Pieces are listed by lot, so that its words are read and told once and not with each piece.
     return history.query(
         f"""with {_KINDS}, piece as (
           select k.code, p.supplier, p.part, p.lot, s.place,
@@ -92,10 +91,13 @@ def _lot_pieces(history: History, seen: pl.DataFrame) -> pl.DataFrame:
           join known_position as c using (position_id) join kinds as k using (component)
           where p.fitted and p.lot is not null
         ),
-        counted as (select code, supplier, part, lot, place, back, count(*)::double as n from piece group by all)
-        select k.component, coalesce(supplier, '') as supplier, part, lot, (place // {_SPAN})::integer as start,
-          (place % {_SPAN})::integer as lasting, back, n
-        from counted join kinds as k using (code)""",
+        lots as (
+          select code, supplier, part, lot, count(*)::double as fitted, list(place) as places,
+            list(back) filter (back is not null) as back
+          from piece group by code, supplier, part, lot having count(*) >= {MINIMUM_PIECES}
+        )
+        select k.component, coalesce(supplier, '') as supplier, part, lot, fitted, places, back
+        from lots join kinds as k using (code)""",
         frames={"watched": seen.select("job_id", "start", "lasting", "position", "known")},
     )
 
@@ -116,6 +118,7 @@ def comeback_streams(history: History, first: dt.date, seen: pl.DataFrame) -> St
     families = cohorts["family"].unique().sort().to_list()
     laid = _laid(history, first, cohorts, cohorts["family"], families, _ages(cohorts, events))
     exposure = laid[[families.index(name) for name in labels["family"].to_list()]] if labels.height else laid[:0]
+    events = events.join(labels.with_row_index("code"), on=_NAMES)
     return _streams(
         "comebacks", first, labels, ["component", "damage_mode"], exposure, None, events, own=True, ratio=COMEBACK_RATIO
     )
@@ -124,23 +127,30 @@ def comeback_streams(history: History, first: dt.date, seen: pl.DataFrame) -> St
 def lot_streams(history: History, first: dt.date, seen: pl.DataFrame) -> Streams:
     """Return one chart per supplier's lot of a part of which enough pieces were fitted; seen as above."""
     names = ["component", "supplier", "part", "lot"]
-    pieces = _lot_pieces(history, seen)
-    labels = pieces.group_by(names).agg(pl.col("n").sum().alias("fitted"))
-    labels = labels.filter(pl.col("fitted") >= MINIMUM_PIECES).sort(names)
-    coded = pieces.join(labels.with_row_index("code"), on=names)
-    cohorts = coded.group_by("code", "start", "lasting").agg(pl.col("n").sum()).sort("code", "start", "lasting")
-    events = _with_jobs(history, coded.filter(pl.col("back").is_not_null()), seen)
-    exposure = _laid(history, first, cohorts, cohorts["code"], list(range(labels.height)), _ages(cohorts, events))
+    lots = _lots(history, seen).sort(names)
+    cohorts = _cohorts_of_lots(lots["places"])
+    back = (
+        lots.with_row_index("code")
+        .select("code", pl.col("back").alias("job_id"))
+        .filter(pl.col("job_id").is_not_null())
+    )
+    events = back.explode("job_id").join(seen.select("job_id", "lasting", pl.col("known").alias("day")), on="job_id")
+    exposure = _laid(history, first, cohorts, cohorts["code"], list(range(lots.height)), _ages(cohorts, events))
+    labels = lots.select(*names, "fitted")
     return _streams("lots", first, labels, ["component"], exposure, None, events, own=False, ratio=LOT_RATIO)
 
 
-def _with_jobs(history: History, pieces: pl.DataFrame, seen: pl.DataFrame) -> pl.DataFrame:
-    """Return pieces that came back, one row a piece, with the job's number and the day on which it became known."""
-    back = pieces.select(pl.col("back").alias("job_id")).unique()
-    jobs = history.query("select job_id, job from known_job semi join back using (job_id)", frames={"back": back})
-    days = jobs.join(seen.select("job_id", pl.col("known").alias("day")), on="job_id")
-    told = pieces.drop("code").rename({"back": "job_id"}).join(days, on="job_id")
-    return told.select(pl.all().repeat_by(pl.col("n").cast(pl.UInt32)).explode())
+def _cohorts_of_lots(places: pl.Series) -> pl.DataFrame:
+    """Return code (of the lot), start, lasting and n (pieces), counted by place in one array: pieces are millions."""
+    lot = np.repeat(np.arange(len(places)), places.list.len().to_numpy())
+    place = places.explode().drop_nulls().cast(pl.Int64).to_numpy()
+    span = int(place.max(initial=0)) + 1
+    counted = np.bincount(lot * span + place, minlength=1)
+    there = np.flatnonzero(counted)
+    code, at = np.divmod(there, span)
+    return pl.DataFrame(
+        {"code": code, "start": at // _SPAN, "lasting": at % _SPAN, "n": counted[there].astype(np.float64)}
+    )
 
 
 def finding_streams(history: History, first: dt.date) -> Streams:
@@ -160,7 +170,7 @@ def finding_streams(history: History, first: dt.date) -> Streams:
       from known_component_finding as f join kinds as k using (component)
       where f.full_strip and f.failed is not null and {where}
     ),
-    strip_of as (select job_id, job, family, coalesce(unit_distance_m, odometer_m) as metres from known_visit)"""
+    strip_of as (select job_id, family, coalesce(unit_distance_m, odometer_m) as metres from known_visit)"""
     values = {**values, "first": first}
     # One row per strip with its components as bits, so that a strip costs one group and not one for each component;
     # grouped by number, and told in words afterwards.
@@ -178,16 +188,20 @@ def finding_streams(history: History, first: dt.date) -> Streams:
         .group_by("family", "component", "band", "start").agg(pl.col("n").sum())
         .sort("family", "component", "band", "start")
     )  # fmt: skip
-    events = history.query(
+    kinds = history.query(
         f"""with {looked}, bad as (  -- one row per strip, component and damage mode, on the day it was first known
-          select job_id, code, damage_mode, min(day) as day from looked where failed group by all
+          select job_id, code, coalesce(damage_mode, '{NO_MODE}') as damage_mode, min(day) as day
+          from looked where failed group by all
         )
-        select job_id, job, family, component, coalesce(damage_mode, '{NO_MODE}') as damage_mode, day, {band} as band
-        from bad join strip_of using (job_id) join kinds using (code)""",
+        select family, component, damage_mode, list(job_id) as job_id, list(day) as day, list({band}) as band
+        from bad join strip_of using (job_id) join kinds using (code) group by all""",
         {name: value for name, value in values.items() if name != "first"},
     )
-    labels = _every_kind(history, events)
-    exposure, counted = _weighed(history, first, labels, cases, events)
+    labels = _every_kind(history, kinds)
+    numbered = kinds.join(labels.with_row_index("code"), on=_NAMES)
+    events = numbered.select("code", "job_id", "day", "band").explode("job_id", "day", "band")
+    found = events.group_by("code", "band").agg(pl.len().alias("n")).join(numbered.select("code", *_NAMES), on="code")
+    exposure, counted = _weighed(history, first, labels, cases, found)
     return _streams(
         "findings", first, labels, ["component", "damage_mode"], exposure, counted, events, own=True,
         ratio=FINDING_RATIO,
@@ -200,9 +214,8 @@ def _every_kind(history: History, events: pl.DataFrame) -> pl.DataFrame:
     places = history.query("select distinct family, component from known_position")
     if history.scope.family is not None:
         places = places.filter(pl.col("family") == history.scope.family)
-    names = ["family", "component", "damage_mode"]
-    seen = events.select(names).unique()
-    return pl.concat([places.join(modes, on="component").select(names), seen]).unique().sort(names)
+    seen = events.select(_NAMES).unique()
+    return pl.concat([places.join(modes, on="component").select(_NAMES), seen]).unique().sort(_NAMES)
 
 
 def _ages(cohorts: pl.DataFrame, events: pl.DataFrame) -> FloatArray:
@@ -228,13 +241,16 @@ def _laid(
 
 
 def _weighed(
-    history: History, first: dt.date, labels: pl.DataFrame, cases: pl.DataFrame, events: pl.DataFrame
+    history: History, first: dt.date, labels: pl.DataFrame, cases: pl.DataFrame, found: pl.DataFrame
 ) -> tuple[FloatArray, FloatArray]:
-    """Return (charts, months) inspections, each weighed by how often its distance brings that damage, and plain."""
+    """Return (charts, months) inspections, each weighed by how often its distance brings that damage, and plain.
+
+    cases, found: n strips and n events by component (and damage mode of the events) and band of distance.
+    """
     months = month_number(first, history.as_of) + 1
     kind = ["component", "damage_mode"]
     by_band = cases.group_by("component", "band").agg(pl.col("n").sum())
-    found = events.group_by(*kind, "band").agg(pl.len().alias("x"))
+    found = found.group_by(*kind, "band").agg(pl.col("n").sum().alias("x"))
     weights = (
         labels.select(kind).unique().join(by_band, on="component").join(found, on=[*kind, "band"], how="left")
         .with_columns(pl.col("x").fill_null(0))
@@ -257,16 +273,9 @@ def _streams(
     kind: str, first: dt.date, labels: pl.DataFrame, pool: list[str], exposure: FloatArray, cases: FloatArray | None,
     events: pl.DataFrame, own: bool, ratio: float,
 ) -> Streams:  # fmt: skip
-    names = [name for name in labels.columns if name != "fitted"]
-    # Words are joined as numbers: events are many, and the words few. Jobs are numbered in the order of their names.
-    words = {name: pl.Enum(labels[name].unique().sort()) for name in names}
-    numbered = labels.select(pl.col(name).cast(kind) for name, kind in words.items()).with_row_index("code")
-    coded = events.select(
-        "day", "job_id", "job", *(pl.col(name).cast(kind, strict=False) for name, kind in words.items())
-    )
-    coded = coded.join(numbered, on=names).sort("code", "day", "job_id")
+    coded = events.select(pl.col("code").cast(pl.Int64), "day", "job_id").sort("code", "day", "job_id")
     pools: IntArray = labels.select(pl.struct(pool).rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
     return Streams(
-        kind, first, labels, pools, exposure, cases, coded["code"].cast(pl.Int64).to_numpy(),
-        time_of(first, coded["day"]), tuple(coded["job"].to_list()), own, ratio,
+        kind, first, labels, pools, exposure, cases, coded["code"].to_numpy(), time_of(first, coded["day"]),
+        coded["job_id"].cast(pl.Int64).to_numpy(), own, ratio,
     )  # fmt: skip

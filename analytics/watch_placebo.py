@@ -45,8 +45,9 @@ def shuffled(streams: Streams, draw: int) -> Streams:
         place = np.searchsorted(ladder, month[rows] + rng.random(len(rows)), side="right") - month[rows] * len(members)
         chart[rows] = members[np.clip(place, 0, len(members) - 1)]
     again = np.lexsort((streams.event_time, chart))
-    jobs = tuple(streams.event_job[row] for row in again.tolist())
-    return replace(streams, event_chart=chart[again], event_time=streams.event_time[again], event_job=jobs)
+    return replace(
+        streams, event_chart=chart[again], event_time=streams.event_time[again], event_job=streams.event_job[again]
+    )
 
 
 def placebo(every: Sequence[tuple[Streams, Settings]], draws: int) -> Placebo:

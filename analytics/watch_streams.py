@@ -20,7 +20,8 @@ class Streams:
     labels: one row per chart. pool: (charts) code of the charts alike, whose record a young chart borrows. exposure:
     (charts, months) in any unit in which ordinary work brings events at a steady rate. cases: the same as counts of
     inspections where an event is a case that failed, None where events meet lasting exposure. event_chart, event_time
-    (months since `first`): (events), sorted by chart, then time. event_job: their jobs.
+    (months since `first`): (events), sorted by chart, then time. event_job: the numbers
+    of their jobs (job_id).
     own: whether a chart's ordinary rate is its own past; else it is that of the others in its pool.
     ratio: the worsening that is watched for.
     """
@@ -33,7 +34,7 @@ class Streams:
     cases: FloatArray | None
     event_chart: IntArray
     event_time: FloatArray
-    event_job: tuple[str, ...]
+    event_job: IntArray
     own: bool
     ratio: float
 

@@ -37,7 +37,7 @@ def streams_of(
     order = np.lexsort((time, chart))
     labels = pl.DataFrame({"component": [f"c{i}" for i in range(charts)]})
     pool = np.arange(charts) % 6
-    jobs = tuple(f"J{i}" for i in range(len(order)))
+    jobs = np.arange(len(order))
     return Streams("comebacks", FIRST, labels, pool, exposure, None, chart[order], time[order], jobs, own, ratio)
 
 
@@ -94,7 +94,7 @@ def test_others_only_leaves_a_lot_out_of_its_own_expectation() -> None:
     doubled = Streams(
         "lots", FIRST, streams.labels, streams.pool, streams.exposure, None,
         np.insert(streams.event_chart, more, 1), np.insert(streams.event_time, more, streams.event_time[more]),
-        streams.event_job + ("X",) * len(more), False, 5.0,
+        np.append(streams.event_job, more), False, 5.0,
     )  # fmt: skip
     ours, theirs = ordinary_work(streams), ordinary_work(doubled)
     last = streams.months - 1
