@@ -33,15 +33,22 @@ _COLUMNS = {
     "technician": "technician", "fleet": "fleet", "duty": "duty", "kind": "job_kind",
 }  # fmt: skip
 
-# One row per group and year of opening.
+# One row per group and year of opening. Findings alike in all that is told apart are counted first: six counts over
+# each of millions of findings cost more.
 _TALLIES = """
-with tally as (
-  select {keys}, year(opened) as year,
-    count(*) filter (full_strip and failed is not null) as inspected, count(*) filter (full_strip and failed) as failed,
-    count(*) filter (full_strip and from_habit and failed is not null) as resting_on_habit,
-    count(*) filter (not full_strip and failed is not null) as part_inspected,
-    count(*) filter (not full_strip and failed) as part_failed, count(*) filter (failed is null) as unknown
+with alike as (
+  select {keys}, year(opened) as year, full_strip, failed, from_habit, count(*) as n
   from {findings} where {where} group by all
+),
+tally as (
+  select * exclude (full_strip, failed, from_habit, n),
+    coalesce(sum(n) filter (full_strip and failed is not null), 0)::bigint as inspected,
+    coalesce(sum(n) filter (full_strip and failed), 0)::bigint as failed,
+    coalesce(sum(n) filter (full_strip and from_habit and failed is not null), 0)::bigint as resting_on_habit,
+    coalesce(sum(n) filter (not full_strip and failed is not null), 0)::bigint as part_inspected,
+    coalesce(sum(n) filter (not full_strip and failed), 0)::bigint as part_failed,
+    coalesce(sum(n) filter (failed is null), 0)::bigint as unknown
+  from alike group by all
 )
 """
 # One row per group: sums over units of products of what was failed (x) and inspected (n) in full strips. The two counts
@@ -58,7 +65,7 @@ summed as (
   from counted group by all
 )
 """
-_CARRY = 1_000_000_000
+CARRY = 1_000_000_000
 _NUMBERED = 'select p.family, p.position, p.component, null::varchar as "group", c.* exclude (position_id) '
 
 
@@ -92,63 +99,67 @@ def failure_counts(history: History, by: str) -> FailureCounts:
     where, values = scoped(history)
     view = findings_view(history, by)
     if by != "position":
-        parts = {"keys": _keys(by), "findings": view, "where": where, "carry": _CARRY}
+        parts = {"keys": _keys(by), "findings": view, "where": where, "carry": CARRY}
         return FailureCounts(
             history.query(_TALLIES.format(**parts) + "select * from tally order by all", values),
             history.query(_BY_UNIT.format(**parts) + "select * from summed order by all", values),
             1,
         )
-    yearly = pl.concat(
-        [_by_number(history, _TALLIES, "tally", where, values), _undeclared(history, _TALLIES, "tally", where, values)]
-    ).sort(*KEYS, "year", nulls_last=True)
+    undeclared = bool(history.query("select 1 as found from known_finding where position_id is null limit 1").height)
+
+    def counts(sql: str, name: str, sampled: str = "true", rare: pl.DataFrame | None = None) -> pl.DataFrame:
+        found = [_by_number(history, sql, name, f"{where} and {sampled}", values, rare)]
+        if undeclared:
+            found.append(_undeclared(history, sql, name, where, values))
+        return pl.concat(found)
+
+    yearly = counts(_TALLIES, "tally").sort(*KEYS, "year", nulls_last=True)
     units = int(history.query("select count(distinct unit_id) as units from known_visit")["units"][0])
-    one_in = -(-units // SAMPLED_UNITS)
-    sampled = "true" if one_in <= 1 else _sampled(history, yearly, one_in)
-    chosen = f"({where}) and ({sampled})"
-    by_unit = pl.concat(
-        [
-            _by_number(history, _BY_UNIT, "summed", chosen, values),
-            _undeclared(history, _BY_UNIT, "summed", where, values),
-        ]
-    ).sort(*KEYS, nulls_last=True)
-    return FailureCounts(yearly, by_unit, max(one_in, 1))
+    one_in = max(-(-units // SAMPLED_UNITS), 1)
+    by_unit = counts(_BY_UNIT, "summed", *_sampled(history, yearly, one_in)).sort(*KEYS, nulls_last=True)
+    return FailureCounts(yearly, by_unit, one_in)
 
 
-def _by_number(history: History, sql: str, name: str, where: str, values: Mapping[str, Any]) -> pl.DataFrame:
-    parts = {"keys": "position_id", "findings": findings_view(history), "carry": _CARRY}
+def _by_number(
+    history: History, sql: str, name: str, where: str, values: Mapping[str, Any], rare: pl.DataFrame | None
+) -> pl.DataFrame:
+    parts = {"keys": "position_id", "findings": findings_view(history), "carry": CARRY}
     text = sql.format(**parts, where=f"{where} and position_id is not null")
-    return history.query(f"{text} {_NUMBERED} from {name} as c join known_position as p using (position_id)", values)
+    joined = f"{text} {_NUMBERED} from {name} as c join known_position as p using (position_id)"
+    return history.query(joined, values, None if rare is None else {"rare": rare})
 
 
 def _undeclared(history: History, sql: str, name: str, where: str, values: Mapping[str, Any]) -> pl.DataFrame:
-    parts = {"keys": _keys("position"), "findings": findings_view(history), "carry": _CARRY}
-    return history.query(
-        sql.format(**parts, where=f"{where} and position_id is null") + f"select * from {name}", values
-    )
+    parts = {"keys": _keys("position"), "findings": findings_view(history), "carry": CARRY}
+    text = sql.format(**parts, where=f"{where} and position_id is null")
+    return history.query(f"{text} select * from {name}", values)
 
 
-def _sampled(history: History, yearly: pl.DataFrame, one_in: int) -> str:
+def _sampled(history: History, yearly: pl.DataFrame, one_in: int) -> tuple[str, pl.DataFrame | None]:
     """Return SQL that is true for findings of the sampled units, and for all findings of rare positions.
 
-    A unit is chosen by its name, so that neither the order of rows nor units that come later change the choice.
+    Those positions are the frame that the SQL calls `rare`.
     """
-    rare = (
-        yearly.group_by(KEYS)
-        .agg(pl.col("inspected").sum(), pl.col("failed").sum())
-        .filter(
-            (pl.col("inspected") < LEAST_SAMPLED * one_in)
-            | (pl.min_horizontal("failed", pl.col("inspected") - pl.col("failed")) < LEAST_FAILED * one_in)
-        )
-        .select("family", "position")
-    )
-    chosen = f"unit_id in (select unit_id from known_unit where ('0x' || left(md5(unit), 8))::bigint % {one_in} = 0)"
-    if rare.is_empty():
-        return chosen
-    numbers = history.query("select position_id, family, position from known_position").join(
-        rare, on=["family", "position"], how="semi"
-    )["position_id"]
-    listed = ", ".join(str(number) for number in sorted(numbers.to_list()))
-    return f"{chosen} or position_id in ({listed})" if listed else chosen
+    counted = yearly.group_by(KEYS).agg(pl.col("inspected").sum(), pl.col("failed").sum())
+    few = counted.filter(
+        (pl.col("inspected") < LEAST_SAMPLED * one_in)
+        | (pl.min_horizontal("failed", pl.col("inspected") - pl.col("failed")) < LEAST_FAILED * one_in)
+    ).select("family", "position")
+    if one_in == 1 or few.height == counted.height:
+        return "true", None
+    if few.is_empty():
+        return _one_unit_in(one_in), None
+    numbered = history.query("select position_id, family, position from known_position")
+    rare = numbered.join(few, on=["family", "position"], how="semi").select("position_id")
+    return f"({_one_unit_in(one_in)} or position_id in (select position_id from rare))", rare
+
+
+def _one_unit_in(many: int) -> str:
+    """Return SQL that is true for one unit in so many.
+
+    Chosen by its name, so that neither the order of rows nor units that come later change the choice.
+    """
+    return f"unit_id in (select unit_id from known_unit where ('0x' || left(md5(unit), 8))::bigint % {many} = 0)"
 
 
 def _keys(by: str) -> str:

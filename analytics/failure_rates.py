@@ -13,7 +13,7 @@ from analytics.estimators.interval import Intervals
 from analytics.estimators.poisson_rate import cluster_rate
 from analytics.estimators.proportion import cluster_wilson, effective_inspected, effective_wilson
 from analytics.estimators.proportion_trend import proportion_trend
-from analytics.failure_counts import GROUPS, KEYS, FailureCounts, failure_counts, findings_view, scoped
+from analytics.failure_counts import CARRY, GROUPS, KEYS, FailureCounts, failure_counts, findings_view, scoped
 from analytics.history import History
 from analytics.job_list import jobs_behind
 from analytics.question import Option, Question
@@ -201,10 +201,11 @@ def _by_year(history: History) -> pl.DataFrame:
     where, values = scoped(history)
     found = history.query(
         f"""
-        with by_unit as (  -- one row per year and unit
-          select year(opened) as year, unit_id, count(*) as n, count(*) filter (failed) as x
+        with carried as (  -- one row per year and unit; two counts in one number, as in `failure_counts`
+          select year(opened) as year, unit_id, sum(1 + if(failed, {CARRY}, 0))::bigint as carried
           from {findings_view(history)} where {where} and failed is not null and full_strip group by all
-        )
+        ),
+        by_unit as (select year, carried % {CARRY} as n, carried // {CARRY} as x from carried)
         select year, sum(x)::bigint as failed, sum(n)::bigint as inspected, count(*) as units,
           sum(x * x)::double as xx, sum(x * n)::double as xn, sum(n * n)::double as nn
         from by_unit group by year order by year

@@ -51,10 +51,7 @@ def test_positions_too_rare_to_sample_are_counted_whole(history: History, monkey
 
 
 def test_units_are_chosen_by_name_whatever_comes_later(history: History) -> None:
-    yearly = pl.DataFrame(
-        schema={**dict.fromkeys(failure_counts.KEYS, pl.String), "inspected": pl.Int64, "failed": pl.Int64}
-    )
-    condition = failure_counts._sampled(history, yearly, 3)
+    condition = failure_counts._one_unit_in(3)
 
     def chosen(day: dt.date) -> set[str]:
         sql = f"select unit from known_visit where {condition}"
