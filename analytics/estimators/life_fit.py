@@ -82,8 +82,8 @@ class Maxima:
     decrement: Values
     found: NDArray[np.bool_]
 
-    def item(self, index: int) -> Maxima:
-        """Return the maximum of one data set of the stack."""
+    def item(self, index: int | NDArray[np.intp]) -> Maxima:
+        """Return the maximum of one data set of the stack, or those of several."""
         at = LogLikelihood(**{k: getattr(self.at, k)[index] for k in LogLikelihood.__dataclass_fields__})
         return Maxima(self.offset[index], self.steepness[index], at, self.decrement[index], self.found[index])
 

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analytics.estimators.life_models import Derivatives, LifeModel, Values
 from analytics.estimators.life_observations import LifeObservations
@@ -42,6 +43,10 @@ class LikelihoodTerms:
             for name in self.__dataclass_fields__
         }
         return LikelihoodTerms(**arrays)
+
+    def of(self, sets: NDArray[np.intp]) -> LikelihoodTerms:
+        """Return the terms of some data sets of a stack, in the order given."""
+        return LikelihoodTerms(**{name: getattr(self, name)[sets] for name in self.__dataclass_fields__})
 
 
 @dataclass(frozen=True)
@@ -215,15 +220,12 @@ def interval_derivatives(model: LifeModel, z_good: Values, z_bad: Values) -> tup
 
     Each has the shape of z. Computed from whichever tail is the smaller, so that no digits are lost.
     """
-    value = model.between(z_good, z_bad)
-    log_f_good, slope_good, _ = model.log_density(z_good)
-    log_f_bad, slope_bad, _ = model.log_density(z_bad)
+    value, at_good, at_bad, slope_good, slope_bad = model.interval(z_good, z_bad)
     possible = np.isfinite(value)  # elsewhere the trial parameters are refused by their value
-    shift = np.where(possible, value, 0.0)
-    at_bad = np.where(possible, np.exp(np.minimum(log_f_bad - shift, 300.0)), 0.0)
-    at_good = -np.where(possible, np.exp(np.minimum(log_f_good - shift, 300.0)), 0.0)
-    curve_bad = slope_bad * at_bad - at_bad**2
-    curve_good = slope_good * at_good - at_good**2
+    if not possible.all():
+        at_good, at_bad = np.where(possible, at_good, 0.0), np.where(possible, at_bad, 0.0)
+    curve_bad = (slope_bad - at_bad) * at_bad
+    curve_good = (slope_good - at_good) * at_good
     return value, at_good, at_bad, curve_good, curve_bad, -at_bad * at_good
 
 

@@ -28,6 +28,8 @@ ROUNDS = 40
 INNER_ROUNDS = 20
 LARGE = 10_000.0
 """Information on the offset from which on centring moves a limit by less than 0.0001, and is left out."""
+NO_WEIGHT = 1e-12
+"""A model of less weight than this moves no limit in the ninth digit, and its profile is not followed."""
 
 
 @dataclass(frozen=True)
@@ -64,17 +66,27 @@ def quantile_limits(
     Shapes: terms of (data sets, n); inflation (data sets,), by which likelihood ratios are divided, as
     life_clusters.cluster_inflation gives it; result (data sets, shares). Data sets without a maximum in any model come
     back as open on both sides. Method: Newton's method on the normal score of the mixed confidence distribution
-    with the steepness carried along each profile, kept inside a bracket.
+    with the steepness carried along each profile, kept inside a bracket. Data sets in which the same models carry weight
+    are worked together.
     """
     weights = model_weights(maxima)
+    z = np.asarray(shares, dtype=float)
+    each = [_best_quantile(model, best, z) for model, best in zip(models, maxima, strict=True)]
+    estimate = _weighted(weights, each)
+    lower, upper = np.full_like(estimate, -np.inf), np.full_like(estimate, np.inf)
+    counted = weights > NO_WEIGHT
+    for telling in np.unique(counted[:, counted.any(axis=0)], axis=1).T:
+        sets = np.flatnonzero((counted == telling[:, None]).all(axis=0))
+        part, factor = terms.of(sets).repeated(), np.broadcast_to(inflation, terms.centre.shape)[sets]
+        profiles = [
+            _Profile(part, model, best.item(sets), z, factor)
+            for model, best, tells in zip(models, maxima, telling, strict=True)
+            if tells
+        ]
+        for side, tail in ((lower, (1 - level) / 2), (upper, (1 + level) / 2)):
+            side[sets] = _solve(profiles, weights[telling][:, sets], estimate[sets], tail)
     centre = terms.centre[..., None]
-    profiles = [
-        _Profile(terms.repeated(), model, best, np.asarray(shares, dtype=float), inflation)
-        for model, best in zip(models, maxima, strict=True)
-    ]
-    estimate = _weighted(weights, [p.best for p in profiles])
-    sides = [_solve(profiles, weights, estimate, tail) for tail in ((1 - level) / 2, (1 + level) / 2)]
-    return QuantileLimits(estimate + centre, sides[0] + centre, sides[1] + centre)
+    return QuantileLimits(estimate + centre, lower + centre, upper + centre)
 
 
 def quantile_estimates(

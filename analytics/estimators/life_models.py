@@ -18,6 +18,8 @@ from scipy.special import log_ndtr, ndtri
 Values = NDArray[np.float64]
 Derivatives = tuple[Values, Values, Values]
 """A function of z with its first and second derivative."""
+Interval = tuple[Values, Values, Values, Values, Values]
+"""log(F(bad) - F(good)), its derivative by good and by bad, and the derivative of log f at good and at bad."""
 
 LOG_ROOT_TWO_PI = 0.5 * np.log(2 * np.pi)
 LARGEST = 500.0
@@ -30,7 +32,8 @@ class LifeModel:
 
     Columns: name; log_failed(z) = log F, log_sound(z) = log(1 - F) and log_density(z) = log f, each with first
     and second derivative; failed_value and sound_value = the first two without derivatives, which cost the most;
-    between(good, bad) = log(F(bad) - F(good)) from whichever tail is the smaller, so that no digits are lost;
+    between(good, bad) = log(F(bad) - F(good)), of which no digits are lost where both lie in one tail; interval(good, bad)
+    = the same with its derivatives by good and by bad, and those of log f at both;
     standard_quantile(p) = the z at which F(z) = p.
     """
 
@@ -41,6 +44,7 @@ class LifeModel:
     failed_value: Callable[[Values], Values]
     sound_value: Callable[[Values], Values]
     between: Callable[[Values, Values], Values]
+    interval: Callable[[Values, Values], Interval]
     standard_quantile: Callable[[float], float]
 
 
@@ -62,12 +66,31 @@ def _weibull_sound_value(z: Values) -> Values:
 
 
 def _weibull_between(good: Values, bad: Values) -> Values:
-    above = good > 0
-    first, second = np.where(above, good, bad), np.where(above, bad, good)
-    high, low = _exponent(first), _exponent(second)
-    return log_difference(
-        np.where(above, -high, _weibull_failed_of(first, high)), np.where(above, -low, _weibull_failed_of(second, low))
-    )
+    low, high = _exponent(good), _exponent(bad)
+    return _weibull_between_of(good, bad, low, high, np.expm1(low - high))
+
+
+def _weibull_between_of(good: Values, bad: Values, low: Values, high: Values, less: Values) -> Values:
+    """Return -low + log(1 - exp(low - high)), with `less` = exp(low - high) - 1: exact in either tail."""
+    with np.errstate(divide="ignore"):
+        value = np.log(-less) - low
+    vanishing = high < 1e-290
+    if vanishing.any():
+        value = np.where(vanishing, log_difference(bad, good), value)
+    return value
+
+
+def _weibull_interval(good: Values, bad: Values) -> Interval:
+    low, high = _exponent(good), _exponent(bad)
+    less = np.expm1(low - high)
+    value = _weibull_between_of(good, bad, low, high, less)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at_good, at_bad = low / less, -high * (1 + less) / less
+    vanishing = high < 1e-290
+    if vanishing.any():
+        at_good = np.where(vanishing, -np.exp(np.minimum(good - value, LARGEST)), at_good)
+        at_bad = np.where(vanishing, np.exp(np.minimum(bad - value, LARGEST)), at_bad)
+    return value, at_good, at_bad, 1 - low, 1 - high
 
 
 def _weibull_log_failed(z: Values) -> Derivatives:
@@ -103,6 +126,14 @@ def _normal_between(good: Values, bad: Values) -> Values:
     )
 
 
+def _normal_interval(good: Values, bad: Values) -> Interval:
+    value = _normal_between(good, bad)
+    shift = np.where(np.isfinite(value), value, 0.0) + LOG_ROOT_TWO_PI
+    with np.errstate(over="ignore"):
+        at_good, at_bad = -np.exp(-0.5 * good * good - shift), np.exp(-0.5 * bad * bad - shift)
+    return value, at_good, at_bad, -good, -bad
+
+
 def _normal_log_failed(z: Values) -> Derivatives:
     value = log_ndtr(z)
     ratio = np.exp(-0.5 * z * z - LOG_ROOT_TWO_PI - value)
@@ -134,6 +165,7 @@ WEIBULL = LifeModel(
     failed_value=_weibull_failed_value,
     sound_value=_weibull_sound_value,
     between=_weibull_between,
+    interval=_weibull_interval,
     standard_quantile=_weibull_quantile,
 )
 LOGNORMAL = LifeModel(
@@ -144,6 +176,7 @@ LOGNORMAL = LifeModel(
     failed_value=_normal_failed_value,
     sound_value=_normal_sound_value,
     between=_normal_between,
+    interval=_normal_interval,
     standard_quantile=_normal_quantile,
 )
 MODELS = (WEIBULL, LOGNORMAL)

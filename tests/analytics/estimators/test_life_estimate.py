@@ -96,6 +96,22 @@ def test_many_at_once_are_the_same_as_one_by_one() -> None:
                 assert (a.estimate, a.lower, a.upper) == pytest.approx((b.estimate, b.lower, b.upper), rel=1e-4)
 
 
+def test_a_model_without_weight_moves_no_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In one stack with lives of which both models are left: forty thousand lives leave one of them."""
+    large = inspected(5, size=40_000)
+    sets = [inspected(4), large, inspected(6)]
+    quick = life_estimates(sets, (0.1, 0.5), 0.9)
+    monkeypatch.setattr("analytics.estimators.life_limits.NO_WEIGHT", -1.0)
+    whole = life_estimates(sets, (0.1, 0.5), 0.9)
+    assert isinstance(quick[1], LifeEstimate)
+    assert min(quick[1].weights) < 1e-12
+    for one, other in zip(quick, whole, strict=True):
+        assert isinstance(one, LifeEstimate)
+        assert isinstance(other, LifeEstimate)
+        for q, r in zip(one.quantiles, other.quantiles, strict=True):
+            assert [q.lower, q.estimate, q.upper] == pytest.approx([r.lower, r.estimate, r.upper], rel=1e-8)
+
+
 def test_a_higher_level_and_dependence_widen_the_limits() -> None:
     observations = inspected(7)
     narrow, wide = life_estimate(observations, level=0.8), life_estimate(observations, level=0.95)

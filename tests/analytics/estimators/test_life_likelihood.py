@@ -66,6 +66,30 @@ def test_the_chance_between_two_ages_is_scipys(model: LifeModel, law: object) ->
     np.testing.assert_allclose(model.sound_value(good), law.logsf(good), rtol=1e-10)  # type: ignore[attr-defined]
 
 
+@pytest.mark.parametrize(("model", "law"), [(WEIBULL, gumbel_l), (LOGNORMAL, norm)], ids=["Weibull", "lognormal"])
+def test_the_slopes_of_that_chance_are_scipys_densities_over_it(model: LifeModel, law: object) -> None:
+    """By definition f(z) / (F(bad) - F(good)), scipy's densities; and from tails where the chance itself vanishes."""
+    good = np.array([-30.0, -3.0, -1.0, -0.1, 0.2, 1.0, 1.5])
+    bad = good + np.array([1.0, 0.01, 2.0, 0.5, 0.5, 0.001, 0.3])
+    value, at_good, at_bad, slope_good, slope_bad = model.interval(good, bad)
+    np.testing.assert_array_equal(value, model.between(good, bad))
+    np.testing.assert_allclose(at_good, -np.exp(law.logpdf(good) - value), rtol=1e-9)  # type: ignore[attr-defined]
+    np.testing.assert_allclose(at_bad, np.exp(law.logpdf(bad) - value), rtol=1e-9)  # type: ignore[attr-defined]
+    step = 1e-6
+    for z, slope in ((good, slope_good), (bad, slope_bad)):
+        by_difference = (law.logpdf(z + step) - law.logpdf(z - step)) / (2 * step)  # type: ignore[attr-defined]
+        np.testing.assert_allclose(slope, by_difference, rtol=1e-6, atol=1e-8)
+
+
+def test_a_chance_that_vanishes_keeps_its_logarithm_and_slopes() -> None:
+    """Weibull far below: F = exp(z), so log(exp(bad) - exp(good)) = good + log(e - 1) one step further. Far above: none."""
+    value, at_good, at_bad, *_ = WEIBULL.interval(np.array([-800.0]), np.array([-799.0]))
+    np.testing.assert_allclose(value, -800 + np.log(np.expm1(1.0)), rtol=1e-13)
+    np.testing.assert_allclose(at_good, -1 / np.expm1(1.0), rtol=1e-12)
+    np.testing.assert_allclose(at_bad, 1 / -np.expm1(-1.0), rtol=1e-12)
+    assert WEIBULL.between(np.array([600.0]), np.array([601.0])) == -np.inf
+
+
 def test_middles_are_the_estimates_without_their_limits() -> None:
     sets = [mixed(seed) for seed in range(6)]
     sets.insert(2, LifeObservations([10.0, 20.0], [np.inf, np.inf]))
