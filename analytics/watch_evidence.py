@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,7 @@ from analytics.comeback_observations import DAYS_PER_MONTH, comeback_observation
 from analytics.estimators.arrays import FloatArray, IntArray
 from analytics.history import History
 from analytics.scope_sql import conditions
-from analytics.watch_streams import Streams, lay_out, month_number, time_of
+from analytics.watch_streams import DAYS_TOLD, Streams, lay_out, month_number, time_of
 
 MINIMUM_PIECES = 8  # a lot of fewer pieces could not raise an alarm in time to matter
 COMEBACK_RATIO, LOT_RATIO, FINDING_RATIO = 3.0, 5.0, 2.0
@@ -163,7 +164,6 @@ def finding_streams(history: History, first: dt.date) -> Streams:
     )  # fmt: skip
     when = " ".join(f"when metres < {km}000000 then {place}" for place, km in enumerate(_BANDS_KM))
     band = f"case when metres is null then {len(_BANDS_KM) + 1} {when} else {len(_BANDS_KM)} end"
-    start = "(year(day) - year($first)) * 12 + month(day) - month($first)"
     looked = f"""{_KINDS},
     looked as (  -- one row per position looked at in a full strip
       select f.job_id, k.code, f.failed, f.damage_mode, f.known_on as day
@@ -171,23 +171,7 @@ def finding_streams(history: History, first: dt.date) -> Streams:
       where f.full_strip and f.failed is not null and {where}
     ),
     strip_of as (select job_id, family, coalesce(unit_distance_m, odometer_m) as metres from known_visit)"""
-    values = {**values, "first": first}
-    # One row per strip with its components as bits, so that a strip costs one group and not one for each component;
-    # grouped by number, and told in words afterwards.
-    strips = history.query(
-        f"""with {looked},
-        strip as (select job_id, max(day) as day, bit_or(1::bigint << code) as bits from looked group by job_id)
-        select family, bits, {band} as band, {start} as start, count(*)::double as n
-        from strip join strip_of using (job_id) group by all""",
-        values,
-    )
-    names = history.query(f"with {_KINDS} select component, code from kinds order by code")
-    cases = (
-        strips.join(names, how="cross")
-        .filter((pl.col("bits") // 2 ** pl.col("code").cast(pl.Int64)) % 2 == 1)
-        .group_by("family", "component", "band", "start").agg(pl.col("n").sum())
-        .sort("family", "component", "band", "start")
-    )  # fmt: skip
+    strips = _strips(history, looked, band, values)
     kinds = history.query(
         f"""with {looked}, bad as (  -- one row per strip, component and damage mode, on the day it was first known
           select job_id, code, coalesce(damage_mode, '{NO_MODE}') as damage_mode, min(day) as day
@@ -195,17 +179,67 @@ def finding_streams(history: History, first: dt.date) -> Streams:
         )
         select family, component, damage_mode, list(job_id) as job_id, list(day) as day, list({band}) as band
         from bad join strip_of using (job_id) join kinds using (code) group by all""",
-        {name: value for name, value in values.items() if name != "first"},
+        values,
     )
     labels = _every_kind(history, kinds)
     numbered = kinds.join(labels.with_row_index("code"), on=_NAMES)
     events = numbered.select("code", "job_id", "day", "band").explode("job_id", "day", "band")
     found = events.group_by("code", "band").agg(pl.len().alias("n")).join(numbered.select("code", *_NAMES), on="code")
-    exposure, counted = _weighed(history, first, labels, cases, found)
-    return _streams(
+    exposure, counted = _weighed(history, first, labels, _cases(strips, first), found)
+    streams = _streams(
         "findings", first, labels, ["component", "damage_mode"], exposure, counted, events, own=True,
         ratio=FINDING_RATIO,
     )  # fmt: skip
+    return replace(streams, within=_within_months(strips, first, labels, streams.months))
+
+
+def _strips(history: History, looked: str, band: str, values: dict[str, Any]) -> pl.DataFrame:
+    """Return counts of full strips by family, band of distance and day: a column for each kind of component looked at."""
+    names = history.query(f"with {_KINDS} select component, code from kinds order by code")
+    counted = ", ".join(
+        f"count(*) filter ((bits >> {code}) & 1 = 1)::integer as {component}" for component, code in names.iter_rows()
+    )
+    # One row per strip with its components as bits, so that a strip costs one group and not one for each component.
+    return history.query(
+        f"""with {looked},
+        strip as (select job_id, max(day) as day, bit_or(1::bigint << code) as bits from looked group by job_id)
+        select family, {band} as band, day{", " if counted else ""}{counted}
+        from strip join strip_of using (job_id) group by all""",
+        values,
+    )
+
+
+def _cases(strips: pl.DataFrame, first: dt.date) -> pl.DataFrame:
+    """Return strips in which a component was looked at: family, component, band, start (month), n; sorted."""
+    names = ["family", "band", "start"]
+    monthly = strips.with_columns(_month(first).alias("start")).drop("day").group_by(names).sum()
+    return (
+        monthly.unpivot(index=names, variable_name="component", value_name="n").filter(pl.col("n") > 0)
+        .with_columns(pl.col("n").cast(pl.Float64)).sort("family", "component", "band", "start")
+    )  # fmt: skip
+
+
+def _within_months(strips: pl.DataFrame, first: dt.date, labels: pl.DataFrame, months: int) -> FloatArray:
+    """Return (charts, months, days) which share of a month's strips was seen by the end of each of its days."""
+    names = ["family", "component"]
+    places = labels.select(names).unique(maintain_order=True).with_row_index("place")
+    daily = (
+        strips.drop("band").group_by("family", "day").sum()
+        .unpivot(index=["family", "day"], variable_name="component", value_name="n").join(places, on=names)
+    )  # fmt: skip
+    seen = np.zeros((places.height, months, DAYS_TOLD))
+    at = daily.select(pl.col("place"), _month(first).alias("month"), (pl.col("day").dt.day() - 1).alias("day"))
+    seen[tuple(at.to_numpy().astype(np.int64).T)] = daily["n"].to_numpy()
+    summed = np.cumsum(seen, axis=2)
+    share = np.divide(summed, summed[:, :, -1:], out=np.zeros_like(summed), where=summed[:, :, -1:] > 0)
+    of_label = labels.join(places, on=names, how="left", maintain_order="left")["place"].cast(pl.Int64).to_numpy()
+    return np.asarray(share[of_label], dtype=np.float64)
+
+
+def _month(first: dt.date) -> pl.Expr:
+    """Return the expression of the month of `day`, counted from the first."""
+    day = pl.col("day").dt
+    return (day.year().cast(pl.Int32) - first.year) * 12 + day.month().cast(pl.Int32) - first.month
 
 
 def _every_kind(history: History, events: pl.DataFrame) -> pl.DataFrame:

@@ -11,7 +11,7 @@ import numpy as np
 from analytics.estimators.arrays import BoolArray, FloatArray, IntArray
 from analytics.estimators.cusum_threshold import list_threshold
 from analytics.estimators.risk_adjusted_cusum import Steps, run_charts
-from analytics.watch_streams import Streams
+from analytics.watch_streams import DAYS_A_MONTH, Streams
 
 LEARNING_MONTHS = 24  # nothing is watched before: what is ordinary has to be seen first
 REVIEW_MONTHS = 24  # how often the threshold of the list is set anew
@@ -90,7 +90,8 @@ def ordinary_work(streams: Streams, left_out: Sequence[LeftOut] = ()) -> Ordinar
     seen, lived = _before(events * kept, 0), _before(exposure * kept, 0)
     pools = int(streams.pool.max(initial=0)) + 1
     pool_seen, pool_lived = (_by_pool(x, streams.pool, pools)[streams.pool] for x in (seen, lived))
-    overall = (seen.sum(0) + 0.5) / np.maximum(lived.sum(0), 1e-9)
+    every = lived.sum(0)
+    overall = np.where(every > 0, (seen.sum(0) + 0.5) / np.maximum(every, 1e-9), 0.0)
     if not streams.own:
         pool_seen, pool_lived = pool_seen - seen, np.maximum(pool_lived - lived, 0.0)
     rate = (pool_seen + 1) / (pool_lived + 1 / np.maximum(overall, 1e-12))
@@ -117,7 +118,8 @@ def run_list(
     chart, time = streams.event_chart, streams.event_time
     watched = np.flatnonzero(time >= LEARNING_MONTHS)
     chart, time = chart[watched], time[watched]
-    grown = _until(falls, chart, time)
+    part = _part_of_month(streams, chart, time)
+    grown = _until(falls, chart, time, part)
     first = np.append(True, np.diff(chart) > 0) if len(chart) else np.zeros(0, bool)
     began = np.cumsum(falls, axis=1)[:, LEARNING_MONTHS - 1][chart] if streams.months > LEARNING_MONTHS else grown
     before = np.where(first, began, np.append(0.0, grown[:-1]))
@@ -126,7 +128,7 @@ def run_list(
         heights[np.minimum(time.astype(np.int64) // REVIEW_MONTHS, len(heights) - 1)] if len(chart) else np.zeros(0)
     )
     run = run_charts(chart, steps, height)
-    expected = _until(ordinary.expected, chart, time)
+    expected = _until(ordinary.expected, chart, time, part)
     alarms = _episodes(chart, time, run.alarm, run.since, expected, watched)
     return Ran(alarms, ordinary, settings, max(streams.months - LEARNING_MONTHS, 0) / 12)
 
@@ -199,9 +201,27 @@ def _by_pool(values: FloatArray, pool: IntArray, pools: int) -> FloatArray:
     return summed
 
 
-def _until(values: FloatArray, chart: IntArray, time: FloatArray) -> FloatArray:
-    """Return each event's running sum of its chart's months, the part of its own month included."""
+def _part_of_month(streams: Streams, chart: IntArray, time: FloatArray) -> FloatArray:
+    """Return for each event the share of its month's exposure that had been lived through by then.
+
+    Events of one chart and day are laid evenly among the day's cases: a chart cannot fall below 0, and would rise by
+    chance alone if all of a day's cases let it fall first and all that failed among them raised it afterwards.
+    """
+    month = time.astype(np.int64)
+    if streams.within is None:
+        return np.asarray(np.minimum(time - month, 1.0), dtype=np.float64)
+    day = np.rint((time - month) * DAYS_A_MONTH).astype(np.int64)
+    new = np.append(True, (np.diff(chart) != 0) | (np.diff(time) != 0)) if len(chart) else np.zeros(0, bool)
+    start = np.flatnonzero(new)
+    events = np.diff(np.append(start, len(chart)))
+    turn = np.arange(len(chart)) - np.repeat(start, events) + 1
+    before = np.where(day > 0, streams.within[chart, month, np.maximum(day - 1, 0)], 0.0)
+    after = streams.within[chart, month, day]
+    return np.asarray(before + (after - before) * turn / np.repeat(events, events), dtype=np.float64)
+
+
+def _until(values: FloatArray, chart: IntArray, time: FloatArray, part: FloatArray) -> FloatArray:
+    """Return each event's running sum of its chart's months, of its own month the part lived through."""
     month = time.astype(np.int64)
     sums = np.cumsum(values, axis=1)
-    part = values[chart, month]
-    return np.asarray(sums[chart, month] - part * (1 - np.minimum(time - month, 1.0)), dtype=np.float64)
+    return np.asarray(sums[chart, month] - values[chart, month] * (1 - part), dtype=np.float64)

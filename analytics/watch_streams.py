@@ -10,7 +10,8 @@ import polars as pl
 
 from analytics.estimators.arrays import FloatArray, IntArray
 
-DAYS_A_MONTH = 31.0  # within a calendar month time runs by the day of the month over this
+DAYS_TOLD = 31
+DAYS_A_MONTH = float(DAYS_TOLD)  # within a calendar month time runs by the day of the month over this
 
 
 @dataclass(frozen=True)
@@ -23,7 +24,8 @@ class Streams:
     (months since `first`): (events), sorted by chart, then time. event_job: the numbers
     of their jobs (job_id).
     own: whether a chart's ordinary rate is its own past; else it is that of the others in its pool.
-    ratio: the worsening that is watched for.
+    ratio: the worsening that is watched for. within: (charts, months, days) the share of a month's exposure lived through
+    by the end of each of its days, where that is known; else it runs evenly.
     """
 
     kind: str
@@ -37,6 +39,7 @@ class Streams:
     event_job: IntArray
     own: bool
     ratio: float
+    within: FloatArray | None = None
 
     @property
     def months(self) -> int:

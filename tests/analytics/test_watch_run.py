@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 
 from analytics.watch_placebo import placebo, shuffled
 from analytics.watch_power import power_table
@@ -65,6 +67,64 @@ def test_two_hundred_years_of_ordinary_work(record_property: pytest.RecordProper
     record_property("alarms", alarms)
     record_property("largest_year", largest)
     assert 1 <= alarms <= MOST_IN_200_YEARS
+
+
+def cases_on_busy_days(seed: int, share: float, charts: int = 20, months: int = 120, cases: int = 40) -> Streams:
+    """Return charts of cases of which a share fails; all cases of a month come on one day of it."""
+    rng = np.random.default_rng(seed)
+    day = rng.integers(0, 28, (charts, months))
+    failed = rng.binomial(cases, share, (charts, months))
+    chart, month = np.nonzero(failed)
+    chart, month = np.repeat(chart, failed[chart, month]), np.repeat(month, failed[chart, month])
+    within = (np.arange(31) >= day[:, :, None]).astype(float)
+    counts = np.full((charts, months), float(cases))
+    labels = pl.DataFrame({"component": [f"c{i}" for i in range(charts)]})
+    time = month + day[chart, month] / 31
+    return Streams(
+        "findings", FIRST, labels, np.arange(charts) % 4, counts, counts, chart, time, np.arange(len(chart)), True, 2.0,
+        within,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("share", [0.1, 0.45, 0.8])
+def test_a_busy_day_of_ordinary_work_raises_no_alarm_by_itself(share: float) -> None:
+    ran = [run_list(cases_on_busy_days(seed, share), 1 / 3) for seed in range(3)]
+    # Poisson 99 % of one false alarm in three years, over so many.
+    assert sum(len(one.alarms) for one in ran) <= stats.poisson.ppf(0.99, sum(one.years for one in ran) / 3)
+
+
+def test_what_becomes_worse_is_seen_on_busy_days_too() -> None:
+    ordinary, worse = cases_on_busy_days(1, 0.2), cases_on_busy_days(2, 0.5)
+    later = (worse.event_chart == 0) & (worse.event_time >= 72)
+    kept = (ordinary.event_chart != 0) | (ordinary.event_time < 72)
+    time = np.append(worse.event_time[later], ordinary.event_time[kept])
+    chart = np.append(worse.event_chart[later], ordinary.event_chart[kept])
+    order = np.lexsort((time, chart))
+    assert ordinary.within is not None
+    assert worse.within is not None
+    within = ordinary.within.copy()
+    within[0, 72:] = worse.within[0, 72:]
+    streams = replace(
+        ordinary, event_chart=chart[order], event_time=time[order], event_job=np.arange(len(order)), within=within
+    )
+    alarms = [alarm for alarm in run_list(streams, 1 / 3).alarms if alarm.chart == 0]
+    assert len(alarms) >= 1
+    assert 72 <= alarms[0].raised < 75
+
+
+@pytest.mark.parametrize("share", [0.45, 0.95, 1.0])
+def test_shuffled_cases_fail_once_and_on_their_own_day(share: float) -> None:
+    streams = cases_on_busy_days(3, share, charts=8, months=30)
+    again = shuffled(streams, 1)
+    assert streams.cases is not None
+    assert streams.within is not None
+    assert again.events.sum() == streams.events.sum()
+    assert (again.events <= streams.cases).all()
+    month = again.event_time.astype(int)
+    day = np.rint((again.event_time - month) * 31).astype(int)
+    came = streams.within[again.event_chart, month]
+    assert (came[np.arange(len(day)), day] == 1).all()
+    assert (came[np.arange(len(day)), np.maximum(day - 1, 0)][day > 0] == 0).all()
 
 
 def test_something_that_becomes_worse_is_seen_within_a_dozen_events() -> None:
