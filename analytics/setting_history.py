@@ -36,7 +36,7 @@ class SettingHistory:
             return None
         sql = (
             "select opened from known_job where $family is null or family = $family "
-            f"order by opened desc, job limit 1 offset {self.newest}"
+            f"order by opened desc limit 1 offset {self.newest}"
         )
         found = self.history.query(sql, {"family": self.family})["opened"]
         return found[0] if found.len() else None
@@ -58,9 +58,14 @@ class SettingHistory:
         return set_visits(self.history, self.family, self.after)
 
     @cached_property
+    def bench(self) -> pl.DataFrame:
+        """Return what stood on the bench, see `bench_states`."""
+        return bench_states(self.history, self.family, self.after)
+
+    @cached_property
     def bare_states(self) -> pl.DataFrame:
         """Return bench states by place, see `pair_states`."""
-        return pair_states(bench_states(self.history, self.family, self.after), self.places)
+        return pair_states(self.bench, self.places)
 
     @cached_property
     def repeatability(self) -> dict[str, Repeatability]:

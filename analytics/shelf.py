@@ -18,21 +18,21 @@ with counted as (  -- one row per part: the last count
   select part, arg_max(on_hand_milli, counted_on) // 1000 as on_hand, max(counted_on) as counted_on
   from known_stock group by part
 ),
-seen as (  -- thicknesses that were ever built in, for a location whose parts are not listed
-  select distinct j.family, s.location, s.thickness_um from known_shim as s join known_job as j using (job)
-),
 listed as (
   select p.family, p.location, p.thickness_um, min(p.part) as part, sum(c.on_hand)::bigint as on_hand,
     max(c.counted_on) as counted_on
   from known_part as p left join counted as c using (part)
   where p.location is not null and p.thickness_um is not null group by all
+),
+unlisted as (select family, location from known_shim_location anti join listed using (family, location)),
+seen as (  -- thicknesses that were ever built in, for a location whose parts are not listed
+  select distinct j.family, s.location, s.thickness_um
+  from known_shim as s join known_job as j using (job_id)
+  semi join unlisted as u on u.family = j.family and u.location = s.location
 )
-select coalesce(l.family, s.family) as family, coalesce(l.location, s.location) as location,
-  coalesce(l.thickness_um, s.thickness_um) as thickness_um, l.part, l.on_hand, l.counted_on
-from listed as l full join seen as s
-  on s.family = l.family and s.location = l.location and s.thickness_um = l.thickness_um
-where l.part is not null
-  or (s.family, s.location) not in (select (family, location) from listed where family is not null)
+select family, location, thickness_um, part, on_hand, counted_on from listed
+union all
+select family, location, thickness_um, null, null, null from seen
 order by 1, 2, 3
 """
 

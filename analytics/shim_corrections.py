@@ -10,6 +10,7 @@ import polars as pl
 from analytics.answer import Answer, Assumption, Column
 from analytics.bearing_makes import bearing_makes, standing_heights
 from analytics.correction_rows import GROUPS, correction_rows
+from analytics.estimators.arrays import FloatArray, IntArray
 from analytics.estimators.central import mean, mean_absolute, median
 from analytics.estimators.interval import Interval, TooFew
 from analytics.estimators.proportion import wilson
@@ -51,7 +52,7 @@ def shim_corrections(history: History, options: Mapping[str, str]) -> Answer:
     frame = frame.with_columns((pl.lit(None, dtype=pl.String) if group is None else pl.col(group)).alias("group"))
     sits = setting.places.select("family", "place", "sits")
     frame = frame.join(sits, on=["family", "place"], how="left", maintain_order="left").with_columns(
-        pl.col("place").alias("location")
+        pl.col("place").alias("location"), pl.col("unit").rank("dense").alias("unit_number")
     )
     keys = ["family", "location", "sits", "quantity", "gear_set", "group"]
     parts = frame.partition_by(keys, maintain_order=True, as_dict=True)
@@ -90,26 +91,25 @@ _SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
 
 
 def _row(key: dict[str, object], part: pl.DataFrame) -> dict[str, object]:
-    known = part.filter(pl.col("net").is_not_null())
-    row: dict[str, object] = {**key, "jobs": known.height, "units": known["unit"].n_unique()}
-    row["left_out"] = part.height - known.height
-    if known.height < MINIMUM_JOBS:
-        row["said"] = f"too few to say ({known.height} of {MINIMUM_JOBS} jobs)"
+    net = part["net"].cast(pl.Float64).to_numpy()
+    known = np.flatnonzero(~np.isnan(net))
+    values, unit = net[known], part["unit_number"].to_numpy()[known].astype(int)
+    row: dict[str, object] = {**key, "jobs": known.size, "units": np.unique(unit).size}
+    row["left_out"] = part.height - known.size
+    if known.size < MINIMUM_JOBS:
+        row["said"] = f"too few to say ({known.size} of {MINIMUM_JOBS} jobs)"
         return row
-    values = known["net"].to_numpy().astype(float)
-    unit = known["unit"].rank("dense").to_numpy().astype(int)
     for name, estimator in (("mean", mean), ("median", median), ("mean_absolute", mean_absolute)):
         found: Interval | TooFew = estimator(values, unit)
         if isinstance(found, TooFew):
             row["said"] = str(found)
             continue
         row |= {f"{name}_um": found.estimate, f"{name}_low": found.lower, f"{name}_high": found.upper}
-    row["strange"] = _strange(known)
-    checked = part.filter(pl.col("found_out").is_not_null())
-    out = int(checked["found_out"].sum())
-    row |= {"found_out": out, "found_checked": checked.height}
-    if checked.height >= MINIMUM_JOBS:
-        share = wilson([out], [checked.height])
+    row["strange"] = _strange(values, part["job"], known)
+    out, checked = int(part["found_out"].sum()), part.height - part["found_out"].null_count()
+    row |= {"found_out": out, "found_checked": checked}
+    if checked >= MINIMUM_JOBS:
+        share = wilson([out], [checked])
         row |= {
             "share_out": float(share.estimate[0]),
             "share_out_low": float(share.lower[0]),
@@ -118,17 +118,19 @@ def _row(key: dict[str, object], part: pl.DataFrame) -> dict[str, object]:
     return row
 
 
-def _strange(known: pl.DataFrame) -> str | None:
-    """Name the jobs whose correction lies far from the others: slips of the pen, or work by others."""
-    values = known["net"].to_numpy()
+def _strange(values: FloatArray, jobs: pl.Series, known: IntArray) -> str | None:
+    """Name the jobs whose correction lies far from the others: slips of the pen, or work by others.
+
+    `values`: corrections (um) of the jobs at the places `known` of `jobs`.
+    """
     off = np.abs(values - np.median(values))
     spread = max(float(np.median(off)) / 0.6745, float(np.sort(off).mean()))
-    far = known.with_columns(pl.Series("off", off)).filter(pl.col("off") > STRANGE * spread)
-    if far.is_empty():
+    far = np.flatnonzero(off > STRANGE * spread)
+    if not far.size:
         return None
-    worst = far.sort("off", "job", descending=[True, False])
-    named = [f"{job} ({millimetres(net)})" for job, net in worst.select("job", "net").head(NAMED).iter_rows()]
-    more = worst.height - len(named)
+    worst = sorted((-float(off[place]), str(jobs[int(known[place])]), float(values[place])) for place in far)
+    named = [f"{job} ({millimetres(net)})" for _, job, net in worst[:NAMED]]
+    more = len(worst) - len(named)
     return ", ".join(named) + (f" and {more} more" if more else "")
 
 
@@ -182,19 +184,14 @@ def _make_notes(makes: pl.DataFrame) -> tuple[str, ...]:
     return tuple(notes)
 
 
-_ONE_SIDED = """
-select count(*) as packs from (
-  select p.job, p.location from known_pack as p join known_job as j using (job)
-  where p.stage in ('as_found', 'as_built') and {newer} and p.job in (select unnest($jobs))
-  group by all having count(distinct p.stage) = 1
-)
-"""
+def _one_sided(setting: SettingHistory) -> int:
+    """Return how many packs, one a job and location, are on record either as found or as built only."""
+    packs = setting.bench.filter(pl.col("stage").is_in(["as_found", "as_built"]) & pl.col("pack").is_not_null())
+    of_scope = packs.join(setting.visits.select("job"), on="job", how="semi")
+    return of_scope.group_by("job", "location").agg(pl.col("stage").n_unique()).filter(pl.col("stage") == 1).height
 
 
 def _ledger(setting: SettingHistory, frame: pl.DataFrame) -> tuple[Assumption, ...]:
-    newer, after = ("true", {}) if setting.after is None else ("p.known_on > $after", {"after": setting.after})
-    jobs = {"jobs": setting.visits["job"].to_list()}
-    one_sided = setting.history.query(_ONE_SIDED.format(newer=newer), {**jobs, **after})["packs"][0]
     unmarked = frame.filter(pl.col("net").is_null()).height
     depth = (pl.col("gear_set") == "changed") & (pl.col("quantity") == "pinion_depth")
     raw = frame.filter(depth & pl.col("net").is_not_null())
@@ -204,7 +201,7 @@ def _ledger(setting: SettingHistory, frame: pl.DataFrame) -> tuple[Assumption, .
         moves = f"depth packs with another set move {left_in:.3f} mm either way in place of {out:.3f} mm"
     return (
         *setting.counted(),
-        Assumption("Counted: job and location with both packs on record", frame.height, int(one_sided)),
+        Assumption("Counted: job and location with both packs on record", frame.height, _one_sided(setting)),
         Assumption(
             "Left out: gear set changed, marking of one of the two sets not on record",
             frame.height - unmarked,

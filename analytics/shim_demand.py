@@ -27,6 +27,9 @@ METHOD = (
     "the location takes one) whose stacks come within the limits of the packs that past jobs needed; greedy with exact "
     "shares, chosen on the older three quarters of the jobs and judged on the newest quarter."
 )
+Shelves = Mapping[tuple[str, str], Mapping[int, tuple[str | None, int | None]]]
+"""Number and count on hand of each thickness (um), thinnest first, per family and location."""
+
 _SCHEMA: dict[str, pl.DataType | type[pl.DataType]] = {
     "family": pl.String, "location": pl.String, "thickness_um": pl.Int64, "part": pl.String, "pieces": pl.Int64,
     "per_100_jobs": pl.Float64, "per_100_low": pl.Float64, "per_100_high": pl.Float64, "jobs": pl.Int64,
@@ -49,7 +52,8 @@ def shim_demand(history: History, options: Mapping[str, str]) -> Answer:
     aim = _share(options["share"])
     setting = SettingHistory(history, history.scope.family, NEWEST_JOBS)
     taken = shims_taken(history, setting.after)
-    sets = _assortments(setting, aim)
+    shelves = _shelves(setting.shelf)
+    sets = _assortments(setting, shelves, aim)
     chosen = {
         (family, location): {int(size) for size in words.split()}
         for family, location, words in sets.select("family", "location", "thicknesses").iter_rows()
@@ -60,7 +64,7 @@ def shim_demand(history: History, options: Mapping[str, str]) -> Answer:
         for (family, location), part in sorted(
             taken.partition_by("family", "location", maintain_order=True, as_dict=True).items()
         )
-        for row in _rows(setting, str(family), str(location), part, chosen.get((family, location), set()))
+        for row in _rows(str(family), str(location), part, shelves, chosen.get((family, location), set()))
     ]
     table = pl.DataFrame(rows, schema=_SCHEMA).sort(
         pl.col("per_100_jobs").fill_null(-1.0), "family", "location", "thickness_um",
@@ -95,19 +99,19 @@ def _share(text: str) -> float:
     return share
 
 
-def _rows(
-    setting: SettingHistory, family: str, location: str, part: pl.DataFrame, keep: set[int]
-) -> list[dict[str, Any]]:
-    known = part.filter("found_known")
+def _shelves(shelf: pl.DataFrame) -> Shelves:
+    listed: dict[tuple[str, str], dict[int, tuple[str | None, int | None]]] = {}
+    for family, location, size, part, on_hand in shelf.select(
+        "family", "location", "thickness_um", "part", "on_hand"
+    ).iter_rows():
+        listed.setdefault((family, location), {})[size] = (part, on_hand)
+    return listed
+
+
+def _rows(family: str, location: str, taken: pl.DataFrame, shelves: Shelves, keep: set[int]) -> list[dict[str, Any]]:
+    known = taken.filter("found_known")
     jobs = known["job"].n_unique()
-    shelf = {
-        size: (number, on_hand)
-        for size, number, on_hand in setting.shelf.filter(
-            (pl.col("family") == family) & (pl.col("location") == location)
-        )
-        .select("thickness_um", "part", "on_hand")
-        .iter_rows()
-    }
+    shelf = shelves.get((family, location), {})
     used = known.filter(pl.col("taken") > 0)
     found = thickness_use(
         used["job"].to_list(), used["thickness_um"].to_list(), used["taken"].to_list(), jobs, minimum=MINIMUM_JOBS
@@ -131,45 +135,42 @@ def _rows(
     return told
 
 
-def _assortments(setting: SettingHistory, aim: float) -> pl.DataFrame:
+def _assortments(setting: SettingHistory, shelves: Shelves, aim: float) -> pl.DataFrame:
     rows = []
-    needed = setting.packs_needed
+    packs_needed = setting.packs_needed
+    by_place = packs_needed.partition_by("family", "place", as_dict=True, maintain_order=True)
     for place in setting.places.iter_rows(named=True):
-        mine = needed.filter((pl.col("family") == place["family"]) & (pl.col("place") == place["place"]))
+        needed = by_place.get((place["family"], place["place"]), packs_needed.clear())
         if place["coordinate"] == "pack":
-            packs = (mine["aim"] - mine["dimension"]).drop_nulls()
-            room = ((mine["aim_high"] - mine["aim_low"]) / 2).drop_nulls()
-            rows.append(_assortment(setting, place, place["location"], packs, room, aim))
+            packs = (needed["aim"] - needed["dimension"]).drop_nulls()
+            room = ((needed["aim_high"] - needed["aim_low"]) / 2).drop_nulls()
+            rows.append(_assortment(shelves, place, place["location"], packs, room, aim))
         elif place["coordinate"] == "shift":
-            rows += _sides(setting, needed, place, aim)
+            rows += _sides(shelves, needed, packs_needed, place, aim)
     return pl.DataFrame([row for row in rows if row], schema=_SETS_SCHEMA).sort("family", "location")
 
 
 def _sides(
-    setting: SettingHistory, needed: pl.DataFrame, place: dict[str, Any], aim: float
+    shelves: Shelves, ring: pl.DataFrame, packs_needed: pl.DataFrame, place: dict[str, Any], aim: float
 ) -> list[dict[str, Any] | None]:
     """Choose for each of two side packs: half the sum as built, the ring shift needed on one, off the other."""
-    family = place["family"]
-    ring = needed.filter((pl.col("family") == family) & (pl.col("place") == place["place"]))
-    total = needed.filter((pl.col("family") == family) & (pl.col("coordinate") == "total")).select(
-        "job", (pl.col("built_pack") / 2).alias("half")
-    )
+    of_family = (pl.col("family") == place["family"]) & (pl.col("coordinate") == "total")
+    total = packs_needed.filter(of_family).select("job", (pl.col("built_pack") / 2).alias("half"))
     both = ring.join(total, on="job", how="inner", maintain_order="left").filter(
         pl.all_horizontal(pl.col("aim", "dimension", "half").is_not_null())
     )
     room = ((both["aim_high"] - both["aim_low"]) / 2).drop_nulls()
     shift = both["aim"] - both["dimension"]
     return [
-        _assortment(setting, place, location, both["half"] + side * shift, room, aim)
+        _assortment(shelves, place, location, both["half"] + side * shift, room, aim)
         for location, side in ((place["location"], 1), (place["other"], -1))
     ]
 
 
 def _assortment(
-    setting: SettingHistory, place: dict[str, Any], location: str, packs: pl.Series, room: pl.Series, aim: float
+    shelves: Shelves, place: dict[str, Any], location: str, packs: pl.Series, room: pl.Series, aim: float
 ) -> dict[str, Any] | None:
-    shelf = setting.shelf.filter((pl.col("family") == place["family"]) & (pl.col("location") == location))
-    sizes = shelf["thickness_um"].to_list()
+    sizes = list(shelves.get((place["family"], location), ()))
     row: dict[str, Any] = {"family": place["family"], "location": location, "listed": len(sizes)}
     if not sizes:
         return None

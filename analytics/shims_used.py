@@ -12,20 +12,20 @@ from analytics.set_visits import FILTERS
 
 # One row per job, location and thickness: pieces built in beyond those of the same thickness that came out.
 _TAKEN = """
-with job_in_scope as (select job, unit, family, opened from known_job where {where}),
+with job_in_scope as (select job_id, job, family, opened from known_job where {where}),
 piece as (
-  select s.job, s.location, s.thickness_um, s.stage, sum(coalesce(s.pieces, 1)) as pieces
-  from known_shim as s join job_in_scope using (job) where s.stage in ('as_found', 'as_built') and {used} group by all
+  select s.job_id, s.location, s.thickness_um, sum(coalesce(s.pieces, 1)) filter (s.stage = 'as_built') as built,
+    sum(coalesce(s.pieces, 1)) filter (s.stage = 'as_found') as found
+  from known_shim as s join job_in_scope using (job_id) where s.stage in ('as_found', 'as_built') and {used}
+  group by all
 ),
-built as (select job, location, thickness_um, pieces from piece where stage = 'as_built'),
-found as (select job, location, thickness_um, pieces from piece where stage = 'as_found'),
-recorded as (select distinct job, location from piece where stage = 'as_found')
-select j.family, b.job, b.location, b.thickness_um, j.opened,
-  greatest(b.pieces - coalesce(f.pieces, 0), 0)::bigint as taken, r.job is not null as found_known
-from built as b
-join job_in_scope as j using (job)
-left join found as f using (job, location, thickness_um)
-left join recorded as r on r.job = b.job and r.location = b.location
+recorded as (select distinct job_id, location from piece where found is not null)
+select j.family, j.job, p.location, p.thickness_um, j.opened,
+  greatest(p.built - coalesce(p.found, 0), 0)::bigint as taken, r.job_id is not null as found_known
+from piece as p
+join job_in_scope as j using (job_id)
+left join recorded as r on r.job_id = p.job_id and r.location = p.location
+where p.built is not null
 order by all
 """
 

@@ -7,7 +7,7 @@ from math import gcd
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 from analytics.estimators.arrays import BoolArray, FloatArray, IntArray, as_counts, as_numbers, as_positive, tail
 from analytics.estimators.interval import Interval, TooFew
@@ -58,36 +58,40 @@ def thickness_use(
     """
     if not len(jobs) == len(thicknesses) == len(counts):
         raise ValueError(f"expected lines of one length, found {len(jobs)}, {len(thicknesses)} and {len(counts)}")
-    names = {str(job) for job in jobs}
-    if len(names) > job_count:
-        raise ValueError(f"expected at most {job_count} jobs in the lines, found {len(names)}")
+    names, job = np.unique(np.array([str(job) for job in jobs], dtype=np.str_), return_inverse=True)
+    if names.size > job_count:
+        raise ValueError(f"expected at most {job_count} jobs in the lines, found {names.size}")
     if job_count < minimum:
         return TooFew("jobs", job_count, minimum)
     pieces = as_counts("counts", counts).astype(np.int64)
-    by_thickness: dict[int, dict[str, int]] = {}
-    for job, thickness, count in zip(jobs, thicknesses, pieces.tolist(), strict=True):
-        by_job = by_thickness.setdefault(thickness, {})
-        by_job[str(job)] = by_job.get(str(job), 0) + count
-    uses = []
-    for thickness, by_job in sorted(by_thickness.items()):
-        total = sum(by_job.values())
-        squares = sum(count**2 for count in by_job.values())
-        uses.append(ThicknessUse(thickness, total, _per_hundred(total, squares, job_count, level)))
-    return tuple(uses)
+    kinds, kind = np.unique(np.array(thicknesses, dtype=np.int64), return_inverse=True)
+    pairs, pair = np.unique(kind * names.size + job, return_inverse=True)
+    by_job = np.zeros(pairs.size, dtype=np.int64)
+    np.add.at(by_job, pair, pieces)
+    total, squares = (np.zeros(kinds.size, dtype=np.int64) for _ in range(2))
+    np.add.at(total, pairs // names.size, by_job)
+    np.add.at(squares, pairs // names.size, by_job**2)
+    limits = _per_hundred(total, squares, job_count, level)
+    return tuple(
+        ThicknessUse(thickness, count, interval)
+        for thickness, count, interval in zip(kinds.tolist(), total.tolist(), limits, strict=True)
+    )
 
 
-def _per_hundred(total: int, squares: int, jobs: int, level: float) -> Interval:
-    side = tail(level)
-    mean = total / jobs
+def _per_hundred(total: IntArray, squares: IntArray, jobs: int, level: float) -> list[Interval]:
+    side, mean = tail(level), total / jobs
     spread = (squares - jobs * mean**2) / (jobs - 1)
-    factor = max(1.0, np.sqrt(spread / mean)) if total else 1.0
-    low = stats.chi2.ppf(side, 2 * total) / 2 if total else 0.0
-    high = stats.chi2.isf(side, 2 * (total + 1)) / 2
-    scale = 100 / jobs
-    return Interval(
-        scale * total, float(scale * max(total - factor * (total - low), 0.0)),
-        float(scale * (total + factor * (high - total))), jobs, jobs, level, "Poisson, widened for spread between jobs",
-    )  # fmt: skip
+    some = total > 0
+    factor = np.where(some, np.maximum(1.0, np.sqrt(np.maximum(spread, 0.0) / np.where(some, mean, 1.0))), 1.0)
+    # Halves of chi-square quantiles at twice the count.
+    low = np.where(some, special.gammaincinv(np.maximum(total, 1), side), 0.0)
+    high = special.chdtri(2 * (total + 1), side) / 2
+    scale, method = 100 / jobs, "Poisson, widened for spread between jobs"
+    ends = (total, np.maximum(total - factor * (total - low), 0.0), total + factor * (high - total))
+    return [
+        Interval(estimate, lower, upper, jobs, jobs, level, method)
+        for estimate, lower, upper in zip(*((scale * end).tolist() for end in ends), strict=True)
+    ]
 
 
 def assortment_share(
