@@ -14,7 +14,7 @@ import polars as pl
 
 from analytics.bounded_cache import BoundedCache
 
-READS_FORMAT = 1  # the warehouse format that this code reads
+READS_FORMAT = 2  # the warehouse format that this code reads
 KEPT_RESULTS = 32
 
 _SAFE = {
@@ -28,6 +28,10 @@ _SAFE = {
 
 class WarehouseError(Exception):
     """Say in one plain sentence why the job records cannot be read."""
+
+
+class OlderWarehouseError(WarehouseError):
+    """Say that an older program made the job records, and how they are made anew."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +89,7 @@ def published_version(folder: Path) -> int:
 def open_warehouse(folder: Path, version: int | None = None, threads: int = 2) -> Warehouse:
     """Open the published version of the warehouse in `folder`, or the kept version asked for.
 
-    Raises WarehouseError where there is none, where that version is not kept, or where a newer program made it.
+    Raises WarehouseError where there is none, where that version is not kept, or where a newer or older program made it.
     """
     number = published_version(folder) if version is None else version
     path = folder / f"warehouse-{number:06d}.duckdb"
@@ -97,10 +101,24 @@ def open_warehouse(folder: Path, version: int | None = None, threads: int = 2) -
         made = connection.sql("select format from warehouse_format").fetchall()[0][0]
     except duckdb.Error as fault:
         raise WarehouseError(f"'{path}' cannot be read as job records: {str(fault).splitlines()[0]}") from fault
-    if made > READS_FORMAT:
+    if made != READS_FORMAT:
         connection.close()
-        raise WarehouseError(
-            f"the job records in '{folder}' were made by a newer Layshaft (format {made}; this one reads "
-            f"{READS_FORMAT}): update this installation"
-        )
+        raise _of_another_format(folder, number, made)
     return Warehouse(folder, number, connection)
+
+
+def _of_another_format(folder: Path, number: int, made: int) -> WarehouseError:
+    formats = f"(format {made}; this one reads {READS_FORMAT})"
+    if made > READS_FORMAT:
+        return WarehouseError(
+            f"the job records in '{folder}' were made by a newer Layshaft {formats}: update this installation"
+        )
+    if number != published_version(folder):
+        return OlderWarehouseError(
+            f"version {number} of the job records in '{folder}' was made by an older Layshaft {formats} and cannot be "
+            "asked any more: leave the version out"
+        )
+    return OlderWarehouseError(
+        f"the job records in '{folder}' were made by an older Layshaft {formats}: load any of their files once more with "
+        "'layshaft load FILES', which makes them anew from every row on record"
+    )

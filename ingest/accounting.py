@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import duckdb
 
-from ingest.gather import has_old
+from ingest.gather import columns_before, has_old
 from ingest.record_model import RecordType
 from ingest.records import RECORDS
 
@@ -61,7 +61,7 @@ def write_row_events(connection: duckdb.DuckDBPyConnection, record: RecordType, 
         select {load_id}, '{name}', source_id, null, null, disposition, null, n
         from now join source using (source_id) where load_id = {load_id}
     """)
-    if has_old(connection):
+    if columns_before(connection, name):
         connection.execute(f"""
             insert into new.row_event
             select {load_id}, '{name}', v.source_id, v.row_number, 'accepted', v.disposition, v.reason, 1

@@ -67,6 +67,14 @@ def has_old(connection: duckdb.DuckDBPyConnection) -> bool:
     )
 
 
+def columns_before(connection: duckdb.DuckDBPyConnection, table: str) -> frozenset[str]:
+    """Return the columns of a table in the version before: none where there is no such version or table."""
+    found = connection.execute(
+        "select column_name from duckdb_columns() where database_name = 'old' and table_name = $1", [table]
+    )
+    return frozenset(name for (name,) in found.fetchall())
+
+
 def is_gathered_in_place(connection: duckdb.DuckDBPyConnection, record: RecordType) -> bool:
     """Return whether the rows are gathered where they are published, and those that are not accepted taken out again.
 
@@ -88,8 +96,9 @@ def gather(connection: duckdb.DuckDBPyConnection, record: RecordType, typed: Seq
     table = f"new.{name}" if is_gathered_in_place(connection, record) else f"kept_{name}"
     declared = {field.column: field.sql_type for field in record.fields}
     parts = [one.sql for one in typed]
-    if has_old(connection):
-        fields = ", ".join(("source_id", "row_number", "corrects", *declared))
+    known = columns_before(connection, name)
+    if known:
+        fields = ", ".join(("source_id", "row_number", "corrects", *(column for column in declared if column in known)))
         parts.append(f"select {fields}, null::varchar[] as broken from old.{name} where not from_habit")
         broken = "case when coalesce(fault, original) is not null then [fault_field, fault, original] end as broken"
         parts.append(f"select {fields}, {broken} from old.held_{name}")

@@ -105,8 +105,9 @@ def load(
 ) -> LoadReport:
     """Read files, decide what every row is, and publish a new version of the warehouse in `folder`.
 
-    Publishes nothing where nothing new was read, or in a dry run. Raises LoadError with one sentence where a file,
-    sheet, column or mapping cannot be read; then nothing is published and nothing lost.
+    Publishes nothing where nothing new was read, unless an older program made the version before; nor in a dry run.
+    Raises LoadError with one sentence where a file, sheet, column or mapping cannot be read; then nothing is published and
+    nothing lost.
     """
     mapping = read_mapping(mapping_path) if mapping_path else None
     with writing(folder, wait_seconds) as held:
@@ -142,8 +143,7 @@ def _load_into(
     }
     connection = duckdb.connect(config=settings)
     try:
-        if current is not None:
-            _attach_old(connection, held.version_file(current))
+        of_this_format = current is None or _attach_old(connection, held.version_file(current)) == FORMAT
         # Without a log of its own: a build that is killed is swept, never recovered.
         connection.execute(f"attach '{_sql_path(building)}' as new (recovery_mode no_wal_writes)")
         progress("reading files")
@@ -160,7 +160,7 @@ def _load_into(
         report = replace(report, notes=(*report.notes, *find_files(paths, mapping).passed_over))
         if dry_run:
             return replace(report, version=current)
-        if current is not None and not _anything_new(connection, report, load_id):
+        if current is not None and of_this_format and not _anything_new(connection, report, load_id):
             return replace(report, version=current, standing=_standing(connection, "old"))
         connection.execute("checkpoint new")
         connection.execute("detach new")
@@ -175,7 +175,11 @@ def _sql_path(path: Path) -> str:
     return str(path).replace("'", "''")
 
 
-def _attach_old(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
+def _attach_old(connection: duckdb.DuckDBPyConnection, path: Path) -> int:
+    """Attach the published version as `old` and return its format.
+
+    Rows of an older format are taken over like any others, since all that is made from them is made anew.
+    """
     connection.execute(f"attach '{_sql_path(path)}' as old (read_only)")
     made = connection.execute("select format from old.warehouse_format").fetchall()[0][0]
     if made > FORMAT:
@@ -183,6 +187,7 @@ def _attach_old(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
             f"the job records were made by a newer Layshaft (format {made}; this one writes {FORMAT}): "
             "update this installation"
         )
+    return int(made)
 
 
 def _open_load(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], mapping: WorkshopMapping | None) -> int:

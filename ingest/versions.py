@@ -16,7 +16,7 @@ from pathlib import Path
 
 from ingest.plan import LoadError
 
-FORMAT = 1  # raised with every change that an older program could not read
+FORMAT = 2  # raised with every change that an older program could not read, or that this one cannot do without
 KEPT_VERSIONS = 5
 _JOURNAL = "PUBLISHED"
 _JOURNAL_LINE = re.compile(r'^\{"version": (\d+), .*\}$', re.MULTILINE)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from analytics.warehouse_file import OlderWarehouseError, open_warehouse
 from dashboards.command.options import warehouse_option
 from dashboards.command.serve import host_option, port_option, say_where
 from ingest.load import load as load_files
@@ -33,6 +34,7 @@ def demo(no_serve: bool, seed: int | None, keep_files: Path | None, host: str, p
                 f"'{warehouse}' holds job records that are not the demo's; "
                 "give the demo a folder of its own with --warehouse"
             )
+        _refuse_an_older_one(warehouse)
         click.echo(f"'{warehouse}' holds the demo already.")
     else:
         _make(warehouse, seed, keep_files)
@@ -40,6 +42,15 @@ def demo(no_serve: bool, seed: int | None, keep_files: Path | None, host: str, p
         from dashboards.serving import serve as serve_pages
 
         serve_pages(warehouse, host, port, when_ready=say_where)
+
+
+def _refuse_an_older_one(warehouse: Path) -> None:
+    try:
+        open_warehouse(warehouse).close()
+    except OlderWarehouseError as older:
+        raise LoadError(
+            f"'{warehouse}' holds the demo of an older Layshaft: delete the folder, then ask for the demo again"
+        ) from older
 
 
 def _make(warehouse: Path, seed: int | None, keep_files: Path | None) -> None:

@@ -16,10 +16,10 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from analytics.warehouse_file import WarehouseError, open_warehouse
+from analytics.warehouse_file import READS_FORMAT, WarehouseError, open_warehouse
 from ingest.load import load
 from ingest.plan import LoadError
-from ingest.versions import KEPT_VERSIONS, WarehouseFolder, go_back_to, publish, writing
+from ingest.versions import FORMAT, KEPT_VERSIONS, WarehouseFolder, go_back_to, publish, writing
 from tests.csv_workshop import BASE, CsvWorkshop
 
 
@@ -177,14 +177,59 @@ def test_readers_never_fail_while_versions_are_published(folder: Path) -> None:
 
 
 def test_a_newer_format_is_refused_by_load_and_by_show(folder: Path, tmp_path: Path) -> None:
-    with duckdb.connect(str(folder / "warehouse-000001.duckdb")) as connection:
-        connection.execute("update warehouse_format set format = 99")
+    _set_format(folder, 99)
     (tmp_path / "units.csv").write_text("unit,family\nU8,K4\n")
-    with pytest.raises(LoadError, match=r"made by a newer Layshaft \(format 99; this one writes 1\)"):
+    with pytest.raises(LoadError, match=rf"made by a newer Layshaft \(format 99; this one writes {FORMAT}\)"):
         load(folder, [tmp_path / "units.csv"])
-    with pytest.raises(WarehouseError, match=r"made by a newer Layshaft \(format 99; this one reads 1\)"):
+    with pytest.raises(WarehouseError, match=rf"made by a newer Layshaft \(format 99; this one reads {READS_FORMAT}\)"):
         open_warehouse(folder)
     assert WarehouseFolder(folder).current == 1
+
+
+def test_what_is_written_is_what_is_read() -> None:
+    assert FORMAT == READS_FORMAT
+
+
+def test_an_older_format_is_said_and_made_anew_by_loading_any_file_once_more(folder: Path, loaded: Path) -> None:
+    """As before the marts of lives and the last field: a file on record loaded again brings every row along."""
+    rows = {name: _count(folder, name) for name in ("job", "unit", "shim_location", "held_job")}
+    _set_format(folder, FORMAT - 1)
+    with duckdb.connect(str(folder / "warehouse-000001.duckdb")) as connection:
+        connection.execute("drop table life_inspection; alter table job drop column usage_basis")
+        connection.execute("drop table money_line; drop table held_money_line")
+    said = _layshaft("show", "component-life", "--warehouse", folder)
+    assert said.returncode == 2
+    assert f"made by an older Layshaft (format {FORMAT - 1}; this one reads {READS_FORMAT})" in said.stderr
+    assert "load any of their files once more with 'layshaft load FILES'" in said.stderr
+    report = load(folder, [loaded.parent / "load 1" / "units.csv"])
+    assert report.published, "though it brought no row that was not on record"
+    assert report.version == 2
+    assert {name: _count(folder, name) for name in rows} == rows
+    assert _count(folder, "life_inspection") == _count(loaded, "life_inspection")
+    assert _count(folder, "money_line") == 0
+    with pytest.raises(WarehouseError, match=r"version 1 of the job records .* leave the version out"):
+        open_warehouse(folder, 1)
+
+
+def test_a_demo_of_an_older_format_is_to_be_made_again(folder: Path) -> None:
+    (folder / "DEMO").write_text("")
+    _set_format(folder, FORMAT - 1)
+    said = _layshaft("demo", "--no-serve", "--warehouse", folder)
+    assert said.returncode == 2
+    assert "holds the demo of an older Layshaft: delete the folder, then ask for the demo again" in said.stderr
+
+
+def _set_format(folder: Path, number: int) -> None:
+    with duckdb.connect(str(folder / "warehouse-000001.duckdb")) as connection:
+        connection.execute(f"update warehouse_format set format = {number}")
+
+
+def _count(folder: Path, table: str) -> int:
+    opened = open_warehouse(folder)
+    try:
+        return int(opened.query(f"select count(*) from {table}").item())
+    finally:
+        opened.close()
 
 
 def test_a_published_file_that_is_no_database_is_said(folder: Path, tmp_path: Path) -> None:
