@@ -64,8 +64,9 @@ def component_life(history: History, options: Mapping[str, str]) -> Answer:
     groups = told.partition_by(keys, maintain_order=True, include_key=True) if told.height else []
     kinds = [f"{g['population'][0]}/{g['component'][0]}" for g in groups]
     lives = life_of_groups(groups, kinds)
+    counts = _counts(told, keys)
     order = sorted(range(len(groups)), key=lambda i: _rank(lives[i], groups[i], keys))
-    rows = pl.DataFrame([_row(groups[i], lives[i], by) for i in order], schema=_SCHEMA)
+    rows = pl.DataFrame([_row(groups[i], lives[i], by, counts) for i in order], schema=_SCHEMA)
     top = order[0] if order else None
     sentence, number, about = _sentence(rows, by, history)
     answer = Answer(
@@ -173,11 +174,21 @@ def _rank(life: GroupLife, group: pl.DataFrame, keys: list[str]) -> tuple[float,
     return (high, -life.observations.failed, tuple(str(group[k][0]) for k in keys))
 
 
-def _row(group: pl.DataFrame, life: GroupLife, by: str) -> dict[str, Any]:
+def _counts(told: pl.DataFrame, keys: list[str]) -> dict[tuple[str | None, ...], dict[str, int]]:
+    """Return how many lives of each kind every group holds."""
+    number = pl.col("count").sum() if "count" in told.columns else pl.len()
+    counts: dict[tuple[str | None, ...], dict[str, int]] = {}
+    for *key, kind, lives in told.group_by(*keys, "kind").agg(number.cast(pl.Int64).alias("lives")).iter_rows():
+        counts.setdefault(tuple(key), {})[kind] = lives
+    return counts
+
+
+def _row(
+    group: pl.DataFrame, life: GroupLife, by: str, counts: Mapping[tuple[str | None, ...], Mapping[str, int]]
+) -> dict[str, Any]:
     first = group.row(0, named=True)
     names = GROUPS[by]
-    number = pl.col("count").sum() if "count" in group.columns else pl.len()
-    kinds = dict(group.group_by("kind").agg(number.cast(pl.Int64)).iter_rows())
+    kinds = counts[tuple(first[name] for name in ("population", *names))]
     row: dict[str, Any] = {name: first[name] if name in names else None for name in ("family", "position", "component")}
     row["group"] = None if by in ("position", "component", "family") else first[by]
     row |= {"population": first["population"], "lives": sum(kinds.values())}

@@ -41,14 +41,6 @@ FILTERS = {
 # The component that caused the complaint failed when the complaint began where the odometer of that day was written
 # down, else between that day (or the last look that found it good) and the visit.
 LIFE = """
-part as (  -- one row per job and position with the part fitted there
-  select j.job_id, c.position_id, min(p.supplier) as supplier, min(p.maker) as maker
-  from known_part_line as p
-  join known_job as j using (job)
-  join known_position as c on c.family = j.family and c.position = p.position
-  where coalesce(p.movement, 'fitted') = 'fitted' and (p.supplier is not null or p.maker is not null)
-  group by all
-),
 looked as (  -- one row per life and last look
   select l.*, case
       when state in ('good', 'renewed') then 'right'
@@ -61,6 +53,12 @@ life as (  -- one row per life, ages in metres; nothing known where both ends ar
       when 'interval' then if(since_age < age, greatest(good_age, since_age), good_age) else 0 end as lower_m,
     case kind when 'right' then null when 'exact' then since_age else age end as upper_m
   from looked
+),
+part as (  -- one row per job and position in which such a life began, with the part fitted there
+  select p.job_id, p.position_id, min(p.supplier) as supplier, min(p.maker) as maker
+  from known_part_line as p semi join looked as l on l.started_by = p.job_id and l.position_id = p.position_id
+  where p.fitted and (p.supplier is not null or p.maker is not null)
+  group by all
 )
 """
 
@@ -92,9 +90,28 @@ def lives_that_came_in(history: History, parts: bool = False, clock: LifeClock =
 
     Silence says nothing here: a part fitted and not seen again is no life yet. Nothing after the last look counts.
     """
+    looked = _looked_at(history, parts, clock)
+    silent = looked.filter(~_TELLING)
+    unseen = silent.filter(pl.col("state") == "renewed").height
+    where, values = conditions(history.scope, FILTERS)
+    excluded = left_out_looks(
+        history, {"renewed_unseen": unseen, "no_distance": silent.height - unseen}, where, values, clock
+    )
+    return Lives(CAME_IN, _told(looked), excluded)
+
+
+def rows_that_came_in(history: History, parts: bool = False, clock: LifeClock = KM) -> pl.DataFrame:
+    """Return the rows of lives_that_came_in, where nobody asks what was left out."""
+    return _told(_looked_at(history, parts, clock))
+
+
+_TELLING = (pl.col("upper").is_not_null() & (pl.col("upper") > 0)) | (pl.col("lower") > 0)
+
+
+def _looked_at(history: History, parts: bool, clock: LifeClock) -> pl.DataFrame:
     with_part = parts or history.scope.supplier is not None
     where, values = conditions(history.scope, FILTERS)
-    rows = history.query(
+    return history.query(
         f"""
         with {LIFE.replace(KM.mart, clock.mart)}
         select v.unit, l.unit_id, l.job_id, l.started_by, l.origin, c.family, c.position, c.component, v.duty, v.fleet,
@@ -110,19 +127,19 @@ def lives_that_came_in(history: History, parts: bool = False, clock: LifeClock =
         """,
         values,
     )
-    telling = (pl.col("upper").is_not_null() & (pl.col("upper") > 0)) | (pl.col("lower") > 0)
-    silent = rows.filter(~telling)
-    unseen = silent.filter(pl.col("state") == "renewed").height
-    excluded = left_out_looks(
-        history, {"renewed_unseen": unseen, "no_distance": silent.height - unseen}, where, values, clock
+
+
+def _told(looked: pl.DataFrame) -> pl.DataFrame:
+    return (
+        looked.filter(_TELLING)
+        .with_columns(
+            _why(),
+            pl.lit(None, dtype=pl.List(pl.Float64)).alias("draws"),
+            pl.lit(None, dtype=pl.Float64).alias("end_error"),
+            pl.lit(CAME_IN).alias("population"),
+        )
+        .drop("state")
     )
-    kept = rows.filter(telling).with_columns(
-        _why(),
-        pl.lit(None, dtype=pl.List(pl.Float64)).alias("draws"),
-        pl.lit(None, dtype=pl.Float64).alias("end_error"),
-        pl.lit(CAME_IN).alias("population"),
-    )
-    return Lives(CAME_IN, kept.drop("state"), excluded)
 
 
 def lives_on_the_road(history: History, parts: bool = False, clock: LifeClock = KM) -> Lives:
@@ -160,11 +177,11 @@ def left_out_looks(
         f"""
         with measured as (
           select unit_id from known_visit_clock where clock_at is not null and '{clock.name}' in ('km', clock)
-          union select unit_id from known_unit where register_entry is not null and '{clock.name}' = 'km'
+          union all select unit_id from known_unit where register_entry is not null and '{clock.name}' = 'km'
         ),
         unread as (  -- one row per job of a unit whose clock was never read
           select job_id, coalesce(why_not, 'usage_unknown') as why_not from known_visit_clock as k
-          anti join measured as m on m.unit_id = k.unit_id where clock = '{clock.name}'
+          anti join measured as m on m.unit_id = k.unit_id where clock = '{clock.name}' and clock_at is null
         )
         select if(n.failed is null and n.grade is null, 'not_graded', why_not) as reason, count(*)::bigint as left_out
         from known_finding as n join unread using (job_id) {joins} where {where} group by all

@@ -50,9 +50,9 @@ def observations_of(rows: pl.DataFrame, draw: int | None = None) -> LifeObservat
     if draw is not None:
         lower = rows.select(pl.coalesce(pl.col("draws").list.get(draw, null_on_oob=True), "lower")).to_series()
     low = np.maximum(lower.to_numpy(), rows["entry"].to_numpy() if draw is not None else 0.0)
-    upper = rows["upper"].fill_null(float("inf")).to_numpy()
+    upper = rows["upper"].to_numpy()  # not a number where it has not failed
     count = rows["count"].to_numpy() if "count" in rows.columns else None
-    return LifeObservations(low, upper, count, rows["entry"].to_numpy())
+    return LifeObservations(low, np.where(np.isnan(upper), np.inf, upper), count, rows["entry"].to_numpy())
 
 
 def life_of_groups(groups: Sequence[pl.DataFrame], kinds: Sequence[str]) -> list[GroupLife]:

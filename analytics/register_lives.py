@@ -46,11 +46,9 @@ where (l.why_not is null and l.superseded_on is null) or l.why_not = 'opened_by_
 order by all
 """
 _PARTS = """
-select j.job_id as started_by, c.position_id, min(p.supplier) as supplier, min(p.maker) as maker
-from known_part_line as p
-join known_job as j using (job)
-join known_position as c on c.family = j.family and c.position = p.position
-where coalesce(p.movement, 'fitted') = 'fitted'
+select job_id as started_by, position_id, min(supplier) as supplier, min(maker) as maker
+from known_part_line semi join begun on started_by = job_id
+where fitted and (supplier is not null or maker is not null)
 group by all
 """
 
@@ -69,7 +67,8 @@ def register_lives(
     placed, left_out = _placed(begun, stretches)
     told, more = _told(placed, *_looks(history, clock), clock)
     if parts:
-        told = told.join(history.query(_PARTS), on=["started_by", "position_id"], how="left", maintain_order="left")
+        found = history.query(_PARTS, frames={"begun": told.select("started_by").unique()})
+        told = told.join(found, on=["started_by", "position_id"], how="left", maintain_order="left")
     else:
         told = told.with_columns(pl.lit(None, dtype=pl.String).alias(name) for name in ("supplier", "maker"))
     told = told.with_columns(

@@ -11,7 +11,7 @@ import numpy.typing as npt
 import polars as pl
 
 from analytics.answer import Answer, Assumption, Column
-from analytics.component_lives import CAME_IN, ON_THE_ROAD, lives_on_the_road, lives_that_came_in, plural
+from analytics.component_lives import CAME_IN, ON_THE_ROAD, lives_on_the_road, plural, rows_that_came_in
 from analytics.estimators.life_comparison import LifeRatio, compare_lives
 from analytics.estimators.life_observations import LifeObservations
 from analytics.estimators.multiple_testing import benjamini_hochberg
@@ -108,7 +108,7 @@ def _looks(history: History, by: str, population: str, clock: LifeClock) -> list
     if population != "came_in":
         frames[ON_THE_ROAD] = _grouped(history, lives_on_the_road(history, parts, clock).rows, by)
     if population != "on_the_road":
-        frames[CAME_IN] = _grouped(history, lives_that_came_in(history, parts, clock).rows, by)
+        frames[CAME_IN] = _grouped(history, rows_that_came_in(history, parts, clock), by)
     components = sorted({c for frame in frames.values() for c in frame["component"].unique().to_list()})
     looks: list[_Look] = []
     for component in components:

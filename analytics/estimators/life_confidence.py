@@ -12,9 +12,13 @@ SignedRoot = Callable[[float], float]
 """Signed root of the likelihood ratio at a value: positive below the estimate, negative above."""
 
 
+NO_WEIGHT = 1e-12
+"""A model of less weight than this moves no limit in the ninth digit, and its profile is not followed."""
+
+
 def mixed_confidence(roots: Sequence[SignedRoot], weights: Sequence[float], value: float) -> float:
     """Return the mixed confidence that the quantity lies below `value`, 0 to 1."""
-    return float(sum(w * ndtr(-root(value)) for w, root in zip(weights, roots, strict=True)))
+    return float(sum(w * ndtr(-root(value)) for w, root in zip(weights, roots, strict=True) if w > NO_WEIGHT))
 
 
 def mixed_limit(

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr, ndtri
 
+from analytics.estimators.life_confidence import NO_WEIGHT
 from analytics.estimators.life_fit import Maxima
 from analytics.estimators.life_likelihood import LikelihoodTerms, LogLikelihood, log_likelihood
 from analytics.estimators.life_models import LifeModel, Values
@@ -28,8 +29,6 @@ ROUNDS = 40
 INNER_ROUNDS = 20
 LARGE = 10_000.0
 """Information on the offset from which on centring moves a limit by less than 0.0001, and is left out."""
-NO_WEIGHT = 1e-12
-"""A model of less weight than this moves no limit in the ninth digit, and its profile is not followed."""
 
 
 @dataclass(frozen=True)

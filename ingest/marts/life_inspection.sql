@@ -7,7 +7,8 @@
 -- `life_kind`: how the life stands at that look: 0 sound at its age, 1 renewed unseen (sound at good_age), 2 failed at since_age,
 -- 3 failed between good_age and its age, 4 failed between since_age and its age, 5 failed by its age. `life_bin`: that kind and the
 -- bins of the lower and upper age, (kind * 8192 + lower) * 8192 + upper, so that lives can be counted without being
--- looked at one by one. Bins are geometric, half a per cent wide, 10 % for kinds 3 and 4.
+-- looked at one by one. Bins are geometric, half a per cent wide, 10 % for kinds 3 and 4. Sorted by position, by which they
+-- are counted.
 with opening as (  -- one row per job: whether its teardown newly showed work of others
   select job_id, coalesce(earlier_work = 'others' and lag(earlier_work) over visits is distinct from 'others', false)
     as by_others
@@ -131,3 +132,4 @@ select t.* exclude (life_number, openings, life_kind, per_bin) replace (greatest
 from kinds as t join measured as m using (unit_id)
 window later as (partition by t.unit_id, position_id, life_number, openings order by t.known_on, job_id
                  rows between 1 following and unbounded following)
+order by t.position_id, t.job_id  -- lives are counted by position, and asked for by family
