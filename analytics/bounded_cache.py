@@ -36,6 +36,15 @@ class BoundedCache:
             self._fill(key, future, make)
         return future.result()
 
+    def made(self, key: Hashable) -> Any:
+        """Return the value kept under `key`, None where there is none or where it is still being made."""
+        with self._lock:
+            future = self._made.get(key)
+            if future is None or not future.done() or future.exception() is not None:
+                return None
+            self._made.move_to_end(key)
+        return future.result()
+
     def __len__(self) -> int:
         """Return how many values are kept."""
         return len(self._made)

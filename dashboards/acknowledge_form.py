@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-import dash_mantine_components as dmc
-from dash import html
+from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboards.page import Page, Section
@@ -21,11 +20,14 @@ def acknowledge_form(page: Page, section: Section, row: Mapping[str, Any]) -> li
         return []
     if row.get("acknowledged_on") is not None:
         return [html.P(f"Acknowledged on {row['acknowledged_on']}: {row['note']}", className="hint")]
-    note = dmc.TextInput(
-        id=section_id("note", page, section), label="What was done about it", w="100%", maw=560,
-        description="Its months then no longer count as ordinary work.",
-    )  # fmt: skip
-    button = dmc.Button(
-        "Acknowledge this alarm", id=section_id("acknowledge", page, section), mt="sm", variant="default"
+    label = html.Label(
+        [
+            "What was done about it",
+            html.Small("Its months then no longer count as ordinary work."),
+            dcc.Input(id=section_id("note", page, section), type="text"),
+        ],
+        className="control",
     )
-    return [html.Div([note, button, html.Div(id=section_id("refused", page, section))], className="no-print")]
+    button = html.Button("Acknowledge this alarm", id=section_id("acknowledge", page, section), type="button")
+    told = html.Div(id=section_id("refused", page, section))
+    return [html.Div([label, button, told], className="acknowledge no-print")]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import dash
 
@@ -28,7 +29,6 @@ _INDEX = """<!DOCTYPE html>
     <title>{%title%}</title>
     <link rel="icon" href="/assets/mark.svg" type="image/svg+xml">
     <link rel="modulepreload" href="/chart-engine.js">
-    <link rel="prefetch" href="/_dash-component-suites/dash_ag_grid/async-community.js">
     {%css%}
   </head>
   <body>
@@ -40,6 +40,20 @@ _INDEX = """<!DOCTYPE html>
   </body>
 </html>
 """
+
+
+# What Dash adds for browsers and tables that our pages do not meet: no browser that draws our charts needs the first.
+_UNUSED_SCRIPTS = ("/deps/polyfill@", "/dash_table/")
+
+
+class _Service(dash.Dash):
+    """Hold the service; its pages leave out the scripts that they do not use."""
+
+    def interpolate_index(self, *args: Any, **parts: Any) -> Any:
+        """Return the page that a browser loads first."""
+        scripts = str(parts["scripts"]).splitlines()
+        parts["scripts"] = "\n".join(one for one in scripts if not any(unused in one for unused in _UNUSED_SCRIPTS))
+        return super().interpolate_index(*args, **parts)  # type: ignore[no-untyped-call]
 
 
 def make_app(
@@ -60,7 +74,7 @@ def make_asking(warehouse_folder: Path, questions: Mapping[str, Question] | None
 def app_of(asking: Asking, engine: ChartEngine) -> dash.Dash:
     """Return the service whose pages are answered by `asking`."""
     register_theme()
-    app = dash.Dash(
+    app = _Service(
         "layshaft",
         assets_folder=str(Path(__file__).with_name("assets")),
         index_string=_INDEX,

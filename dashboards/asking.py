@@ -20,6 +20,7 @@ from analytics.warehouse_file import Warehouse
 from dashboards.acknowledgements import with_acknowledged
 from dashboards.address import View
 from dashboards.chart_function import ChartFunction
+from dashboards.compiled_chart import CompiledChart, compiled
 from dashboards.open_records import OpenRecords
 from dashboards.page import Section
 from dashboards.records_standing import RecordsStanding, records_standing
@@ -29,10 +30,10 @@ KEPT_ANSWERS = 256
 
 @dataclass(frozen=True)
 class Shown:
-    """Hold an answer with its charts drawn up, ready for a page, and the options it was asked with."""
+    """Hold an answer with its charts compiled, ready for a page, and the options it was asked with."""
 
     answer: Answer
-    charts: tuple[dict[str, Any], ...]
+    charts: tuple[CompiledChart, ...]
     options: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -53,8 +54,16 @@ class Asking:
         question, options = self._question(section, view)
         with self.records.current() as warehouse:
             history = self._history(warehouse, view)
-            key = ("answer", section.mark, question.name, *_key(history), tuple(sorted(options.items())))
+            key = _answer_key(section, question, history, options)
             shown: Shown = self._kept.get(key, lambda: _shown(question, history, options, section.charts))
+        return shown
+
+    def kept(self, section: Section, view: View) -> Shown | None:
+        """Return the section's answer in this view where it is kept, without asking; raises as `answer` does."""
+        question, options = self._question(section, view)
+        with self.records.current() as warehouse:
+            history = self._history(warehouse, view)
+            shown: Shown | None = self._kept.made(_answer_key(section, question, history, options))
         return shown
 
     def jobs_behind(self, section: Section, view: View, row: int) -> tuple[Mapping[str, Any], pl.DataFrame]:
@@ -122,6 +131,10 @@ def _day(warehouse: Warehouse, view: View) -> dt.date:
     return day_asked(warehouse, view.as_of, dt.date.today())
 
 
+def _answer_key(section: Section, question: Question, history: History, options: Mapping[str, str]) -> tuple[Any, ...]:
+    return ("answer", section.mark, question.name, *_key(history), tuple(sorted(options.items())))
+
+
 def _key(history: History) -> tuple[Any, ...]:
     filters = tuple(sorted(history.scope.filters().items()))
     return history.warehouse.version, history.as_of, filters
@@ -135,6 +148,6 @@ def _shown(
     named = {option.name for option in question.options if option.shown}
     return Shown(
         answer,
-        tuple(chart.to_dict() for chart in drawn),
+        tuple(compiled(chart) for chart in drawn),
         {name: value for name, value in options.items() if name in named},
     )

@@ -11,73 +11,60 @@ from dash.development.base_component import Component
 
 from analytics.question import QuestionError, find_question
 from dashboards.acknowledge_form import acknowledge_form
-from dashboards.address import changed, read_view
+from dashboards.address import read_view
 from dashboards.asking import Asking
 from dashboards.every_page import page_at
 from dashboards.in_words import in_words
 from dashboards.page import Page, Section
-from dashboards.section_view import jobs_behind, refused, section_body, section_specs
+from dashboards.section_view import jobs_behind, refused, refused_answer, section_answer
 from dashboards.start_page import answered_line, unanswered_line
 
-Specs = dict[str, Any]
-NOTHING: Specs = {"charts": [], "rest": []}  # what a refused section is filled with
+Told = dict[str, Any]
 
 
 def connect_sections(app: dash.Dash, asking: Asking) -> None:
-    """Answer each section on its own whenever the view in the address changes."""
+    """Answer each section on its own when the browser asks for it in the view of the address."""
 
     @app.callback(
-        Output(_part("body"), "children"),
-        Output(_part("specs"), "data"),
-        Input("address", "search"),
-        State(_part("body"), "id"),
+        Output(_part("answer"), "data"),
+        Input(_part("asked"), "data"),
+        State(_part("asked"), "id"),
+        prevent_initial_call=True,
     )
-    def answer_section(search: str | None, body_id: Mapping[str, str]) -> tuple[list[Component], Specs]:
-        return in_words(lambda: _answered(asking, body_id, search or ""), lambda why: (refused(why), NOTHING))
+    def answer_section(asked: Mapping[str, Any] | None, asked_id: Mapping[str, str]) -> Told:
+        search = str((asked or {}).get("search") or "")
+        return in_words(lambda: answered(asking, asked_id, search), lambda why: refused_answer(why, search))
 
-    @app.callback(Output(_part("line"), "children"), Input("address", "search"), State(_part("line"), "id"))
-    def answer_line(search: str | None, line_id: Mapping[str, str]) -> list[Component]:
+    def line(search: str | None, line_id: Mapping[str, str]) -> list[Component]:
         page, section = section_of(line_id)
         return in_words(
             lambda: answered_line(page, section, asking.answer(section, read_view(search)).answer),
             lambda why: unanswered_line(page, section, why),
         )
 
+    for part, at_first in (("line-to-ask", True), ("line", False)):
+        app.callback(
+            Output(_part(part), "children"),
+            Input("address", "search"),
+            State(_part(part), "id"),
+            prevent_initial_call=not at_first,
+        )(line)
+
     @app.callback(
         Output(_part("behind"), "children"),
         Input(_part("picked"), "data"),
-        Input("address", "search"),
-        State(_part("behind"), "id"),
-        prevent_initial_call=True,  # nothing is picked yet, and what the session kept arrives as a change
-    )
-    def show_jobs(
-        picked: Mapping[str, Any] | None, search: str | None, behind_id: Mapping[str, str]
-    ) -> list[Component]:
-        if not picked or changed(picked.get("search"), {}) != changed(search, {}):
-            return []
-        return in_words(lambda: _jobs(asking, behind_id, picked, search or ""), refused)
-
-    in_browser: Any = app.clientside_callback
-    in_browser(
-        ClientsideFunction("layshaft", "fill"),
-        Output(_part("rest"), "children"),
-        Input(_part("specs"), "data"),
-        Input(_part("wanted"), "data"),
-        State(_part("specs"), "id"),
-    )
-    in_browser(
-        ClientsideFunction("layshaft", "putControls"),
-        Output(_part("options"), "children"),
-        Input(_part("wanted"), "data"),
-        State(_part("controls"), "data"),
-        State(_part("options"), "children"),
+        State(_part("picked"), "id"),
         prevent_initial_call=True,
     )
+    def show_jobs(picked: Mapping[str, Any] | None, picked_id: Mapping[str, str]) -> list[Component]:
+        return in_words(lambda: _jobs(asking, picked_id, picked), refused) if picked else []
+
+    in_browser: Any = app.clientside_callback
+    in_browser(ClientsideFunction("layshaft", "viewChanged"), Input("address", "search"), prevent_initial_call=True)
     in_browser(
-        ClientsideFunction("layshaft", "pickRow"),
-        Output(_part("picked"), "data"),
-        Input(_part("table"), "selectedRows"),
-        State("address", "search"),
+        ClientsideFunction("layshaft", "answered"),
+        Input(_part("answer"), "data"),
+        State(_part("answer"), "id"),
         prevent_initial_call=True,
     )
     in_browser(
@@ -102,18 +89,19 @@ def _part(part: str) -> dict[str, Any]:
     return {"part": part, "section": MATCH}
 
 
-def _answered(asking: Asking, body_id: Mapping[str, str], search: str) -> tuple[list[Component], Specs]:
-    page, section = section_of(body_id)
+def answered(asking: Asking, part_id: Mapping[str, str], search: str) -> Told:
+    """Return what the browser puts up in the section that a part's id names; raises where it cannot be answered."""
+    _, section = section_of(part_id)
     shown = asking.answer(section, read_view(search))
-    question = find_question(section.question, asking.questions)
-    return section_body(page, section, shown), section_specs(page, section, question, shown, search)
+    return section_answer(section, find_question(section.question, asking.questions), shown, search)
 
 
-def _jobs(asking: Asking, behind_id: Mapping[str, str], picked: Mapping[str, Any], search: str) -> list[Component]:
-    page, section = section_of(behind_id)
-    view, number = read_view(search), picked.get("row")
+def _jobs(asking: Asking, picked_id: Mapping[str, str], picked: Mapping[str, Any]) -> list[Component]:
+    page, section = section_of(picked_id)
+    number, search = picked.get("row"), str(picked.get("search") or "")
     if not isinstance(number, int):
         raise QuestionError("a mark stands for one row of the answer; this one names none")
+    view = read_view(search)
     answer = asking.answer(section, view).answer
     row, jobs = asking.jobs_behind(section, view, number)
     return [*jobs_behind(answer, row, jobs, search), *acknowledge_form(page, section, row)]

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-import dash_mantine_components as dmc
 from dash import html
-from dash.development.base_component import Component
+from markupsafe import Markup
 
 from dashboards.address import DAY_FILTERS, View
+from dashboards.controls import choice_control, day_control
 from dashboards.said import said
 
 LABELS = {
@@ -26,18 +26,18 @@ LABELS = {
 }
 
 
-def filter_bar() -> html.Details:
-    """Return the place of the controls, closed and empty until somebody wants them: they are slow to draw."""
+def filter_bar(shown_for: str) -> html.Details:
+    """Return the place of the controls, closed and empty until somebody wants them."""
     opener = html.Summary(
-        [html.Span("Narrow down", className="do"), html.Span(id="shown-for", className="shown-for")], id="narrow-down"
+        [html.Span("Narrow down", className="do"), html.Span(shown_for, id="shown-for", className="shown-for")]
     )
-    return html.Details([opener, html.Div(id="controls", className="controls")], className="narrow-down no-print")
+    return html.Details([opener, html.Div(className="controls")], className="narrow-down no-print")
 
 
-def filter_controls(names: Sequence[str], choices: Mapping[str, Sequence[str]], view: View) -> list[Component]:
+def filter_controls(names: Sequence[str], choices: Mapping[str, Sequence[str]], view: View) -> Markup:
     """Return the controls for the filters in `names`, set to the view."""
     now = current_filters(view)
-    return [_control(name, choices.get(name, ()), now.get(name)) for name in names]
+    return Markup("").join(_control(name, choices.get(name, ()), now.get(name)) for name in names)
 
 
 def current_filters(view: View) -> dict[str, str]:
@@ -59,20 +59,8 @@ def shown_for(view: View, day: str) -> str:
     return f"{', '.join(named) if named else 'everything on record'}, as known on {day}"
 
 
-def _control(name: str, choices: Sequence[str], value: str | None) -> Component:
-    control_id = {"part": "filter", "name": name}
+def _control(name: str, choices: Sequence[str], value: str | None) -> Markup:
     if name in DAY_FILTERS:
-        day: Component = dmc.DatePickerInput(
-            id=control_id, label=LABELS[name], value=value, clearable=True, valueFormat="D MMM YYYY",
-            placeholder="any day" if name != "as_of" else "last day on record", popoverProps={"withinPortal": False},
-        )  # fmt: skip
-        return day
-    data = [{"value": choice, "label": said(choice)} for choice in choices]
-    if value and value not in choices:
-        data.insert(0, {"value": value, "label": f"{value} (not on record)"})
-    select: Component = dmc.Select(
-        id=control_id, label=LABELS[name], value=value, data=data, searchable=True, clearable=True, placeholder="all",
-        nothingFoundMessage="none on record",
-        comboboxProps={"withinPortal": False}, clearButtonProps={"aria-label": f"Clear {LABELS[name].lower()}"},
-    )  # fmt: skip
-    return select
+        return day_control(name, LABELS[name], value)
+    offered = [(choice, said(choice)) for choice in choices]
+    return choice_control(name, LABELS[name], offered, value, usual=None, none="all")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dash_mantine_components as dmc
 from dash import dcc, html
 from dash.development.base_component import Component
 
@@ -19,7 +18,7 @@ MENU: tuple[tuple[str, str], ...] = (
 
 def frame() -> Component:
     """Return the frame that stays while pages change."""
-    provider: Component = dmc.MantineProvider(
+    return html.Div(
         [
             dcc.Location(id="address", refresh="callback-nav"),
             html.A("Skip to the page", href="#page", className="skip no-print"),
@@ -36,30 +35,11 @@ def frame() -> Component:
                 "the unit maker's service data come first.",
                 className="foot",
             ),
-            dcc.Store(id="page-title"),
-        ],
-        forceColorScheme="light",
-        theme={
-            "fontFamily": "inherit",
-            "primaryColor": "oil",
-            "defaultRadius": 2,
-            "colors": {
-                "oil": [
-                    "#eef5f9",
-                    "#d9e8f0",
-                    "#b1d0e0",
-                    "#85b6cf",
-                    "#5f9fc0",
-                    "#3d87ab",
-                    "#17567a",
-                    "#134a69",
-                    "#0f3d57",
-                    "#0a2c40",
-                ]
-            },
-        },
+            dcc.Store(id="shown"),  # what the browser fills the page with: see page_shown.py
+            dcc.Store(id="controls-asked"),  # the view in which the browser wants to know what the filters can be
+            dcc.Store(id="controls"),
+        ]
     )
-    return provider
 
 
 def menu(pathname: str) -> list[Component]:

@@ -8,11 +8,13 @@ from pathlib import PurePath
 import polars as pl
 from dash import html
 from dash.development.base_component import Component
+from markupsafe import Markup
 
 from analytics.answer import Column
-from dashboards.markup import attributes
+from dashboards.markup import Content, as_html, attributes
+from dashboards.page_shown import PageShown, SectionShown
 from dashboards.records_standing import RecordsStanding
-from dashboards.tables import grid, plain_table
+from dashboards.tables import plain_table, rows_table
 
 MOST_ROWS = 1_000  # of one table on this page; `layshaft check` lists them all
 
@@ -51,9 +53,9 @@ _LOADS = (
 )
 
 
-def records_page(standing: RecordsStanding) -> list[Component]:
+def records_page(standing: RecordsStanding) -> PageShown:
     """Return the page, all of it at once: it asks no question that takes long."""
-    return [
+    children = [
         html.H1("Records", id="page-heading", tabIndex=-1),
         html.P("Whether the figures rest on everything you keep, and what to mend first.", className="lead"),
         html.Div(
@@ -69,11 +71,16 @@ def records_page(standing: RecordsStanding) -> list[Component]:
             ],
             className="headline",
         ),
-        _part("put-right", "Which rows do we have to put right?", _put_right(standing.to_put_right)),
-        _part("odd", "What looks odd but is counted?", _odd(standing.flags)),
-        _part("files", "Where does every row we read stand?", _by_file(standing.files)),
-        _part("loads", "What was loaded when?", _loaded(standing)),
     ]
+    parts = {
+        "put-right": ("Which rows do we have to put right?", _put_right(standing.to_put_right)),
+        "odd": ("What looks odd but is counted?", _odd(standing.flags)),
+        "files": ("Where does every row we read stand?", _by_file(standing.files)),
+        "loads": ("What was loaded when?", _loaded(standing)),
+    }
+    places = [_place(mark) for mark in parts]
+    sections = {mark: SectionShown(_framed(mark, heading, part)) for mark, (heading, part) in parts.items()}
+    return PageShown([*children, *places], sections)
 
 
 def records_line(standing: RecordsStanding) -> list[Component]:
@@ -81,14 +88,16 @@ def records_line(standing: RecordsStanding) -> list[Component]:
     return [html.P(f"{standing.to_put_right.height:,}", className="figure"), html.P(standing.sentence)]
 
 
-def _part(mark: str, heading: str, parts: Sequence[Component]) -> html.Section:
-    named = f"{mark}-heading"
-    return html.Section(
-        [html.H2(heading, id=named), *parts], id=mark, className="section", **attributes(aria_labelledby=named)
-    )
+def _place(mark: str) -> html.Section:
+    named = attributes(aria_labelledby=f"{mark}-heading")
+    return html.Section(html.Div(className="place"), id=mark, className="section", **named)
 
 
-def _put_right(wrong: pl.DataFrame) -> list[Component]:
+def _framed(mark: str, heading: str, parts: Sequence[Content]) -> Markup:
+    return as_html([html.H2(heading, id=f"{mark}-heading"), *parts])
+
+
+def _put_right(wrong: pl.DataFrame) -> list[Content]:
     if wrong.is_empty():
         return [html.P("None.")]
     how = html.P(
@@ -106,24 +115,24 @@ def _put_right(wrong: pl.DataFrame) -> list[Component]:
     return [
         how,
         *_cut(wrong),
-        grid(_WRONG, shown, _table("put-right"), "Rows to put right", narrow=("file", "row_number", "reason")),
+        rows_table(_WRONG, shown, "Rows to put right", narrow=("file", "row_number", "reason")),
         _counted_by_kind(kinds, _WRONG_KINDS),
     ]
 
 
-def _odd(flags: pl.DataFrame) -> list[Component]:
+def _odd(flags: pl.DataFrame) -> list[Content]:
     if flags.is_empty():
         return [html.P("Nothing.")]
     kinds = flags.group_by("about").agg(pl.len().alias("rows"), pl.col("sentence").first().alias("example"))
     return [
         html.P(f"{flags.height:,} {'entry' if flags.height == 1 else 'entries'}.", className="hint"),
         *_cut(flags),
-        grid(_ODD, flags.head(MOST_ROWS), _table("odd"), "Entries that look odd", narrow=("job", "sentence")),
+        rows_table(_ODD, flags.head(MOST_ROWS), "Entries that look odd", narrow=("job", "sentence")),
         _counted_by_kind(kinds, _ODD_KINDS),
     ]
 
 
-def _by_file(files: pl.DataFrame) -> list[Component]:
+def _by_file(files: pl.DataFrame) -> list[Content]:
     if files.is_empty():
         return [html.P("Nothing was read yet.")]
     ordered = files.sort(["quarantined", "file", "sheet", "record"], descending=[True, False, False, False])
@@ -132,7 +141,7 @@ def _by_file(files: pl.DataFrame) -> list[Component]:
     return [
         html.P(told, className="hint"),
         *_cut(files),
-        grid(_FILES, shown, _table("files"), "Rows by file", narrow=("file", "record", "quarantined")),
+        rows_table(_FILES, shown, "Rows by file", narrow=("file", "record", "quarantined")),
     ]
 
 
@@ -141,11 +150,7 @@ def _counted_by_kind(kinds: pl.DataFrame, columns: Sequence[Column]) -> html.Det
     return html.Details([html.Summary("Counted by kind"), plain_table(columns, ordered)], className="grounds")
 
 
-def _table(name: str) -> dict[str, str]:
-    return {"part": "records", "table": name}
-
-
-def _loaded(standing: RecordsStanding) -> list[Component]:
+def _loaded(standing: RecordsStanding) -> list[Content]:
     others = ", ".join(str(number) for number in standing.kept if number != standing.version) or "none"
     told = f"Shown is version {standing.version}; older versions kept to look back at: {others}."
     return [html.P(told, className="hint"), plain_table(_LOADS, standing.loads.head(30))]

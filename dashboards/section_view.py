@@ -6,21 +6,22 @@ import shlex
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import dash_mantine_components as dmc
 import polars as pl
 from dash import dcc, html
 from dash.development.base_component import Component
+from markupsafe import Markup
 
 from analytics.answer import Answer, Assumption, Column
 from analytics.job_list import MOST_JOBS
 from analytics.question import Option, Question
 from analytics.scope import PRIVATE_OWNERS
 from dashboards.asking import Shown
+from dashboards.controls import choice_control, text_control
 from dashboards.job_links import job_link
-from dashboards.markup import attributes
+from dashboards.markup import Content, as_html, attributes
 from dashboards.page import Page, Section
 from dashboards.said import said, said_day, said_sentence, said_together
-from dashboards.tables import grid, shown_columns
+from dashboards.tables import rows_table, shown_columns
 
 LEAST_CHART = 50  # pixels: its title and the words of its axis
 MOST_BESIDE = 4  # controls that stand beside a section's heading; more are folded below the answer
@@ -33,30 +34,18 @@ def section_id(part: str, page: Page, section: Section) -> dict[str, str]:
     return {"part": part, "section": f"{page.address}#{section.mark}"}
 
 
-def section_frame(
-    page: Page, section: Section, options: Sequence[Option], chosen: Mapping[str, str], unusual: bool
-) -> html.Section:
-    """Return a section that is still to be answered: its heading, and the places that callbacks fill.
+def section_place(page: Page, section: Section) -> html.Section:
+    """Return the place of a section: few components, since the browser itself puts up what they hold.
 
-    The controls of its options, the charts, the table and the grounds are put there when the section comes near the
-    screen, or when the browser has nothing else to do: `wanted` says that it has. Few controls stand beside the heading;
-    many of them would push the answer down and stand below it, folded unless something `unusual` is chosen.
+    asked: the view in which the browser wants the section answered; answer: what it is answered with; picked: the row
+    whose jobs are wanted; behind: these.
     """
-    heading = html.H2(section.heading, id=f"{section.mark}-heading")
-    controls = html.Div(id=section_id("options", page, section), className="options no-print")
-    many = len(options) > MOST_BESIDE
     return html.Section(
         [
-            html.Div([heading] if many else [heading, controls], className="section-head"),
-            html.Div(
-                html.P("Counting ...", className="waiting"), id=section_id("body", page, section), className="body"
-            ),
-            *([_folded(controls, is_open=unusual)] if many else []),
-            html.Div(id=section_id("rest", page, section), className="rest"),
-            dcc.Store(id=section_id("controls", page, section), data=_options(page, section, options, chosen)),
-            dcc.Store(id=section_id("wanted", page, section)),
-            dcc.Store(id=section_id("specs", page, section)),
-            dcc.Store(id=section_id("picked", page, section), storage_type="session"),
+            html.Div(className="place"),
+            dcc.Store(id=section_id("asked", page, section)),
+            dcc.Store(id=section_id("answer", page, section)),
+            dcc.Store(id=section_id("picked", page, section)),
             html.Div(id=section_id("behind", page, section), className="behind", **attributes(aria_live="polite")),
         ],
         id=section.mark,
@@ -65,54 +54,72 @@ def section_frame(
     )
 
 
+def section_frame(section: Section, options: Sequence[Option], chosen: Mapping[str, str], unusual: bool) -> Markup:
+    """Return a section that is still to be answered: its heading, its controls, and the places of the answer.
+
+    Few controls stand beside the heading; many of them would push the answer down and stand below it, folded unless
+    something `unusual` is chosen.
+    """
+    heading = html.H2(section.heading, id=f"{section.mark}-heading")
+    controls = [_option(section, option, chosen.get(option.name)) for option in options]
+    beside = html.Div(controls, className="options no-print")
+    many = len(options) > MOST_BESIDE
+    return as_html(
+        [
+            html.Div([heading] if many else [heading, beside], className="section-head"),
+            html.Div(html.P("Counting ...", className="waiting"), className="body"),
+            *([_folded(beside, is_open=unusual)] if many else []),
+            html.Div(className="rest"),
+        ]
+    )
+
+
 def _folded(controls: Component, is_open: bool) -> html.Details:
     return html.Details([html.Summary("Ask for another case"), controls], className="other-case no-print", open=is_open)
 
 
-def section_body(page: Page, section: Section, shown: Shown) -> list[Component]:
-    """Return the answer in words and the places of its charts."""
-    places = [
-        html.Div(
-            id={**section_id("chart", page, section), "place": place},
-            className="chart",
-            role="img",
-            style={"minHeight": f"{_height(spec)}px"},
-            **attributes(aria_label=str(spec.get("description", "chart")), data_place=str(place)),
-        )
-        for place, spec in enumerate(shown.charts)
-    ]
-    return [_headline(shown.answer), *places]
+def section_answer(section: Section, question: Question, shown: Shown, search: str) -> dict[str, Any]:
+    """Return what the browser puts up in an answered section.
 
-
-def section_specs(page: Page, section: Section, question: Question, shown: Shown, search: str) -> dict[str, Any]:
-    """Return what the browser fills an answered section with when somebody comes near it.
-
-    charts: what to draw; rest: the table and the grounds; table: whether there is one; search: the view.
+    words: the sentence, the number and the places of the charts; charts: what to draw, as JSON; rest: the table and
+    the grounds; search: the view that was asked for.
     """
     return {
-        "charts": list(shown.charts),
-        "rest": section_rest(page, section, question, shown),
-        "table": bool(shown.answer.rows.height),
+        "words": as_html(section_body(shown)),
+        "charts": [chart.drawing for chart in shown.charts],
+        "rest": as_html(section_rest(section, question, shown)),
         "search": search,
     }
 
 
-def section_rest(page: Page, section: Section, question: Question, shown: Shown) -> list[Component]:
+def refused_answer(reason: str, search: str) -> dict[str, Any]:
+    """Return what the browser puts up in a section that cannot be answered: why, in one sentence."""
+    return {"words": as_html(refused(reason)), "charts": [], "rest": "", "search": search}
+
+
+def section_body(shown: Shown) -> list[Component]:
+    """Return the answer in words and the places of its charts."""
+    places = [
+        html.Div(
+            className="chart",
+            role="img",
+            style={"minHeight": f"{LEAST_CHART + chart.height}px"},  # so that what stands below moves little
+            **attributes(aria_label=chart.description or "chart", data_place=str(place)),
+        )
+        for place, chart in enumerate(shown.charts)
+    ]
+    return [_headline(shown.answer), *places]
+
+
+def section_rest(section: Section, question: Question, shown: Shown) -> list[Content]:
     """Return what stands below the charts: the table and the grounds."""
-    answer, parts = shown.answer, list[Component]()
+    answer, parts = shown.answer, list[Content]()
     if answer.rows.height:
         label = f"{section.heading}: {answer.grain}"
         parts.append(html.P(_how_to_pick(answer, question), className="hint no-print"))
-        table_id = section_id("table", page, section)
-        parts.append(grid(answer.columns, answer.rows, table_id, label, section.table, section.narrow))
+        parts.append(rows_table(answer.columns, answer.rows, label, section.table, section.narrow))
     parts.append(_grounds(shown))
     return parts
-
-
-def _height(spec: Mapping[str, Any]) -> int:
-    """Return about the least height of a chart in pixels, so that what stands below moves little when it is drawn."""
-    height = spec.get("height")
-    return LEAST_CHART + (int(height) if isinstance(height, int | float) else 0)
 
 
 def refused(reason: str) -> list[Component]:
@@ -159,21 +166,13 @@ def _headline(answer: Answer) -> html.Div:
     )
 
 
-def _options(page: Page, section: Section, options: Sequence[Option], chosen: Mapping[str, str]) -> list[Component]:
-    return [_option(page, section, option, chosen.get(option.name)) for option in options]
-
-
-def _option(page: Page, section: Section, option: Option, value: str | None) -> Component:
-    option_id = {**section_id("option", page, section), "name": option.name}
-    about = option.about[:1].upper() + option.about[1:]
-    control: Component = dmc.TextInput(id=option_id, label=about, value=value or "", debounce=600)
-    if option.choices:
-        data = [{"value": choice, "label": said(choice)} for choice in option.choices]
-        control = dmc.Select(
-            id=option_id, label=about, data=data, value=value, allowDeselect=option.default is None,
-            comboboxProps={"withinPortal": False},
-        )  # fmt: skip
-    return control
+def _option(section: Section, option: Option, value: str | None) -> Markup:
+    name, about = f"{section.mark}.{option.name}", option.about[:1].upper() + option.about[1:]
+    usual = section.options.get(option.name, option.default)
+    if not option.choices:
+        return text_control(name, about, value, usual)
+    offered = [(choice, said(choice)) for choice in option.choices]
+    return choice_control(name, about, offered, value, usual, none="any" if option.default is None else None)
 
 
 def _how_to_pick(answer: Answer, question: Question) -> str:

@@ -6,16 +6,15 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import dash_ag_grid as dag
 import polars as pl
 from dash import html
 from dash.development.base_component import Component
+from markupsafe import Markup
 
 from analytics.answer import Column
 from dashboards.markup import attributes
 from dashboards.said import read_unit, said, said_range
 
-SAID = "__said"
 ROWS_A_PAGE = 12
 WORDS = "said"  # the column that says in words why a row has no estimate
 
@@ -79,42 +78,70 @@ def _are_limits(names: Sequence[str]) -> bool:
     return (low, high) == ("low", "high") or (low.endswith("_low") and high.endswith("_high"))
 
 
-def grid(
+def rows_table(
     columns: Sequence[Column],
     frame: pl.DataFrame,
-    grid_id: Mapping[str, str],
     label: str,
     kept: Sequence[str] = (),
     narrow: Sequence[str] = (),
-) -> html.Div:
-    """Return rows as a grid with the columns named in `kept` (all where empty); those in `narrow` stay on a phone.
+) -> Markup:
+    """Return rows as a table to sort, turn and choose from, with the columns in `kept` (all where empty).
 
-    Columns in which nothing is on record are left out. Choosing a row (click, or space bar) picks it by its number.
+    Columns in which nothing is on record are left out; those in `narrow` stay where there is little room. A cell
+    holds what to sort by where the words do not sort. What the table does stands in `assets/tables.js`.
     """
-    shown = [c for c in shown_columns(columns) if (not kept or c.column.name in kept) and c.on_record(frame)]
-    rows = [
-        {"row": number, "row_id": str(number), **_cells(row, shown)}
-        for number, row in enumerate(frame.iter_rows(named=True))
-    ]
-    table = dag.AgGrid(
-        id=dict(grid_id),
-        rowData=rows,
-        columnDefs=[_definition(c, rows, _side(c, frame) == "number", narrow) for c in shown],
-        defaultColDef={
-            "sortable": True, "resizable": True, "wrapHeaderText": True, "autoHeaderHeight": True, "wrapText": True,
-            "autoHeight": True, "suppressHeaderMenuButton": True,
-        },
-        dashGridOptions={
-            "domLayout": "autoHeight", "pagination": len(rows) > ROWS_A_PAGE, "paginationPageSize": ROWS_A_PAGE,
-            "paginationPageSizeSelector": False, "animateRows": False, "ensureDomOrder": True,
-            "rowSelection": {"mode": "singleRow", "checkboxes": False, "enableClickSelection": True},
-            "enableCellTextSelection": True,
-        },
-        getRowId="params.data.row_id",
-        eventListeners={"gridSizeChanged": ["fitColumns(params)"]},
-        style={"height": None},
-    )  # fmt: skip
-    return html.Div(table, role="group", **attributes(aria_label=label))
+    shown = [_Shown.of(c, frame, narrow) for c in shown_columns(columns) if not kept or c.column.name in kept]
+    shown = [one for one in shown if one.column.on_record(frame)]
+    head = Markup("").join(one.head() for one in shown)
+    body = Markup("").join(_row(number, row, shown) for number, row in enumerate(frame.iter_rows(named=True)))
+    table = Markup(
+        '<table class="rows" role="grid" aria-label="{}"><thead><tr>{}</tr></thead><tbody>{}</tbody></table>'
+    ).format(label, head, body)
+    return Markup('<div class="table" data-page="{}"><div class="scrolls">{}</div>{}</div>').format(
+        ROWS_A_PAGE, table, _turner(frame.height)
+    )
+
+
+@dataclass(frozen=True)
+class _Shown:
+    """Hold a column with its classes: what kind of value it holds, and whether it goes where there is little room."""
+
+    column: ShownColumn
+    classes: str
+
+    @classmethod
+    def of(cls, column: ShownColumn, frame: pl.DataFrame, narrow: Sequence[str]) -> _Shown:
+        wide = bool(narrow) and column.column.name not in narrow
+        return cls(column, f"{_side(column, frame)}{' wide' if wide else ''}")
+
+    def head(self) -> Markup:
+        return Markup(
+            '<th scope="col" class="{}" title="{}"><button type="button" tabindex="-1">{}</button></th>'
+        ).format(self.classes, self.column.column.about, self.column.heading)
+
+    def cell(self, row: Mapping[str, Any]) -> Markup:
+        value, said = row[self.column.column.name], self.column.said(row)
+        if isinstance(value, str):
+            return Markup('<td class="{}">{}</td>').format(self.classes, said)
+        sorted_by = "" if value is None else int(value) if isinstance(value, bool) else value
+        return Markup('<td class="{}" data-value="{}">{}</td>').format(self.classes, sorted_by, said)
+
+
+def _row(number: int, row: Mapping[str, Any], shown: Sequence[_Shown]) -> Markup:
+    reached = "0" if number == 0 else "-1"  # by the tabulator; the arrows lead on from there
+    hidden = Markup(" hidden") if number >= ROWS_A_PAGE else ""
+    cells = Markup("").join(one.cell(row) for one in shown)
+    return Markup('<tr data-row="{}" tabindex="{}"{}>{}</tr>').format(number, reached, hidden, cells)
+
+
+def _turner(rows: int) -> Markup:
+    if rows <= ROWS_A_PAGE:
+        return Markup()
+    return Markup(
+        '<p class="turner no-print"><button type="button" data-turn="-1" disabled>Rows before</button>'
+        '<span role="status">Rows 1 to {} of {}</span>'
+        '<button type="button" data-turn="1">Rows after</button></p>'
+    ).format(ROWS_A_PAGE, rows)
 
 
 def plain_table(
@@ -137,31 +164,6 @@ def _cell(
     content = link(str(value)) if link and value is not None else shown.said(row)
     side = _side(shown, rows) if value is not None else f"{_side(shown, rows)} nothing"
     return html.Td(content, className=side, **attributes(data_heading=shown.heading))
-
-
-def _cells(row: Mapping[str, Any], columns: Sequence[ShownColumn]) -> dict[str, Any]:
-    cells: dict[str, Any] = {}
-    for shown in columns:
-        value = row[shown.column.name]
-        cells[shown.column.name] = value if isinstance(value, int | float | bool | None) else str(value)
-        cells[shown.column.name + SAID] = shown.said(row)
-    return cells
-
-
-def _definition(shown: ShownColumn, rows: Sequence[Mapping[str, Any]], number: bool, narrow: Sequence[str]) -> Any:
-    name = shown.column.name
-    longest = max((len(row[name + SAID]) for row in rows), default=0)
-    return {
-        "field": name,
-        "headerName": shown.heading,
-        "headerTooltip": shown.column.about or None,
-        "valueFormatter": {"function": "said(params)"},
-        "type": "rightAligned" if number else None,
-        "cellDataType": False,
-        "context": {"wide": bool(narrow) and name not in narrow},
-        "flex": min(max(longest, *map(len, shown.heading.split()), 8), 26),
-        "minWidth": 92 if number and not shown.low else 96,
-    }
 
 
 def _side(shown: ShownColumn, rows: pl.DataFrame) -> str:

@@ -37,3 +37,18 @@ def test_what_could_not_be_made_is_told_and_tried_again() -> None:
         cache.get("key", lambda: 1 // 0)
     assert len(cache) == 0
     assert cache.get("key", lambda: 5) == 5
+
+
+def test_what_is_kept_can_be_had_without_making_it() -> None:
+    cache = BoundedCache(2)
+    assert cache.made("a") is None
+    cache.get("a", lambda: 1)
+    cache.get("b", lambda: 2)
+    assert cache.made("a") == 1  # and counts as asked for
+    cache.get("c", lambda: 3)
+    assert (cache.made("a"), cache.made("b")) == (1, None)
+
+
+def test_what_is_still_being_made_is_not_waited_for() -> None:
+    cache = BoundedCache(2)
+    assert cache.get("a", lambda: cache.made("a")) is None

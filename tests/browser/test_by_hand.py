@@ -20,7 +20,7 @@ def test_the_answer_comes_first_then_chart_table_and_grounds(by_hand: str, visit
     page = visit(f"{by_hand}/lead-technician")
     places = [
         page.locator(f"{FAILURES} {part} >> nth=0").bounding_box()["y"]
-        for part in (".number", ".chart svg", ".ag-root-wrapper", ".grounds")
+        for part in (".number", ".chart svg", "table.rows", ".grounds")
     ]
     assert places == sorted(places)
     expect(page.locator(f"{FAILURES} .sentence")).to_have_text(
@@ -44,7 +44,7 @@ def test_a_mark_leads_to_its_jobs_and_a_job_to_its_sheet(by_hand: str, visit: Op
 
 def test_going_back_from_a_job_the_list_is_still_there(by_hand: str, visit: Opener) -> None:
     page = visit(f"{by_hand}/lead-technician")
-    page.locator(f"{FAILURES} .ag-row >> nth=1").click()
+    page.locator(f"{FAILURES} .rows tbody tr >> nth=1").click()
     page.locator(f"{FAILURES} .behind a", has_text="J/24-61").click()
     expect(page.locator("h1")).to_have_text("Job J/24-61")
     page.go_back()
@@ -59,7 +59,7 @@ def test_by_keyboard_alone_from_the_menu_to_a_job(by_hand: str, visit: Opener) -
     page.keyboard.press("Enter")
     for _ in range(150):
         page.keyboard.press("Tab")
-        if page.evaluate(f"document.activeElement.closest('{FAILURES} .ag-root-wrapper') !== null"):
+        if page.evaluate(f"document.activeElement.closest('{FAILURES} table.rows') !== null"):
             break
     page.keyboard.press("ArrowDown")
     page.keyboard.press("ArrowDown")
@@ -74,8 +74,7 @@ def test_by_keyboard_alone_from_the_menu_to_a_job(by_hand: str, visit: Opener) -
 def test_what_is_narrowed_down_stands_in_the_address_and_comes_back_from_it(by_hand: str, visit: Opener) -> None:
     page = visit(f"{by_hand}/lead-technician")
     page.get_by_text("Narrow down").click()
-    page.get_by_role("textbox", name="Unit family").click()
-    page.get_by_role("option", name="K40").click()
+    page.get_by_label("Unit family").select_option("K40")
     expect(page).to_have_url(re.compile(r"\?family=K40$"))
     expect(page.locator("#shown-for")).to_contain_text("unit family K40, as known on")
     expect(page.locator(f"{FAILURES} .hint")).to_contain_text("2 rows")
@@ -84,30 +83,27 @@ def test_what_is_narrowed_down_stands_in_the_address_and_comes_back_from_it(by_h
     again = visit(page.url)
     expect(again.locator(f"{FAILURES} .hint")).to_contain_text("2 rows")
     again.get_by_text("Narrow down").click()
-    expect(again.get_by_role("textbox", name="Unit family")).to_have_value("K40")
+    expect(again.get_by_label("Unit family")).to_have_value("K40")
     page.go_back()
     expect(page.locator(f"{FAILURES} .hint")).to_contain_text("6 rows")
-    expect(page.get_by_role("textbox", name="Unit family")).to_have_value("")
+    expect(page.get_by_label("Unit family")).to_have_value("")
 
 
 def test_an_option_of_one_section_stands_in_the_address_too(by_hand: str, visit: Opener) -> None:
     page = visit(f"{by_hand}/owner")
-    page.get_by_role("textbox", name="What one row stands for").click()
-    page.get_by_role("option", name="family").click()
+    page.get_by_label("What one row stands for").select_option("family")
     expect(page).to_have_url(re.compile(r"\?comebacks.by=family$"))
     expect(page.locator("#comebacks .chart >> nth=0")).to_have_attribute("aria-label", re.compile("for each group"))
-    page.get_by_role("textbox", name="What one row stands for").click()
-    page.get_by_role("option", name="all").click()
+    page.get_by_label("What one row stands for").select_option("all")
     expect(page).to_have_url(re.compile(r"/owner$"))
 
 
 def test_a_list_belongs_to_its_view_and_goes_with_it(by_hand: str, visit: Opener) -> None:
     page = visit(f"{by_hand}/lead-technician")
-    page.locator(f"{FAILURES} .ag-row >> nth=0").click()
+    page.locator(f"{FAILURES} .rows tbody tr >> nth=0").click()
     expect(page.locator(f"{FAILURES} .behind h3")).to_be_visible()
     page.get_by_text("Narrow down").click()
-    page.get_by_role("textbox", name="Unit family").click()
-    page.get_by_role("option", name="K40").click()
+    page.get_by_label("Unit family").select_option("K40")
     expect(page.locator(f"{FAILURES} .behind h3")).to_have_count(0)
 
 
@@ -140,30 +136,29 @@ def test_a_table_on_a_phone_keeps_its_first_columns_and_the_rest_comes_with_the_
     by_hand: str, visit: Opener
 ) -> None:
     page = visit(f"{by_hand}/lead-technician", PHONE)
-    headings = page.locator(f"{FAILURES} .ag-header-cell-text")
+    headings = page.locator(f"{FAILURES} .rows th:visible")
     expect(headings).to_have_text(["Family", "Position", "Found failed"])
-    page.locator(f"{FAILURES} .ag-row >> nth=0").click()
+    page.locator(f"{FAILURES} .rows tbody tr >> nth=0").click()
     expect(page.locator(f"{FAILURES} .row-facts")).to_contain_text("Inspected")
     expect(page.locator(f"{FAILURES} .row-facts")).to_contain_text("212")
 
 
 def test_on_paper_every_row_and_every_fold_is_there_and_no_control(by_hand: str, visit: Opener) -> None:
     page = visit(f"{by_hand}/parts-manager", (760, 1000))  # about as wide as a sheet
-    expect(page.locator("#parts-usage .ag-center-cols-container .ag-row")).to_have_count(12)
+    expect(page.locator("#parts-usage .rows tbody tr:visible")).to_have_count(12)
     page.get_by_role("columnheader", name="For 100 jobs").click()
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     page.emulate_media(media="print")
-    rows = page.locator("#parts-usage .on-paper tbody tr")
+    rows = page.locator("#parts-usage .rows tbody tr:visible")
     expect(rows).to_have_count(15)
     expect(rows.first).to_contain_text("B-114")  # the order in which the table stands on the screen
     expect(page.locator("#parts-usage").get_by_text("What it takes for granted")).to_be_visible()
-    for gone in ("nav", ".narrow-down", ".ag-root-wrapper"):
+    for gone in ("nav", ".narrow-down", ".turner"):
         expect(page.locator(gone).first).to_be_hidden()
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")
     page.emulate_media(media="screen")
-    expect(page.locator(".on-paper")).to_have_count(0)
-    expect(page.locator("#parts-usage .ag-root-wrapper")).to_be_visible()
+    expect(rows).to_have_count(12)
 
 
 @pytest.mark.parametrize("pathname", ["/nothing/here", "/job/", "/lead-technician/x"])

@@ -9,13 +9,12 @@ from tests.browser.conftest import PHONE, WIDE, Opener, settled
 
 FIRST_TRY = "#first-try-shims"
 # Where each heading of a table stands, and where the cells of its first row do, by column.
-PLACES = """() => [...document.querySelectorAll('.ag-root-wrapper')].map(table => {
+PLACES = """() => [...document.querySelectorAll('table.rows')].map(table => {
   const places = (kind) => Object.fromEntries([...table.querySelectorAll(kind)].map(cell => {
     const box = cell.getBoundingClientRect();
-    return [cell.getAttribute('col-id'), [Math.round(box.left), Math.round(box.width)]];
+    return [cell.cellIndex, [Math.round(box.left), Math.round(box.width)]];
   }));
-  const row = '.ag-row[row-index="0"] .ag-cell';
-  return [table.closest('.section').id, places('.ag-header-cell'), places(row)];
+  return [table.closest('.section').id, places('th'), places('tbody tr:first-child td')];
 })"""
 
 
@@ -29,7 +28,7 @@ def top(page: Page, part: str) -> float:
 def test_the_pack_to_try_stands_above_the_form(by_hand: str, visit: Opener, size: tuple[int, int]) -> None:
     page = visit(f"{by_hand}/setting", size)
     expect(page.locator(f"{FIRST_TRY} .sentence")).to_be_visible()
-    assert top(page, ".headline") < top(page, ".chart") < top(page, ".other-case") < top(page, ".ag-root-wrapper")
+    assert top(page, ".headline") < top(page, ".chart") < top(page, ".other-case") < top(page, "table.rows")
     box = page.locator(f"{FIRST_TRY} .headline").bounding_box()
     assert box is not None
     assert box["y"] < size[1]  # seen without scrolling
@@ -54,7 +53,7 @@ def test_a_form_with_something_in_it_is_open(by_hand: str, visit: Opener) -> Non
 @pytest.mark.parametrize("size", [WIDE, (800, 900), PHONE])
 def test_every_heading_stands_over_its_column(by_hand: str, visit: Opener, size: tuple[int, int]) -> None:
     page = visit(f"{by_hand}/setting", size)
-    tables = page.locator(".ag-root-wrapper")
+    tables = page.locator("table.rows")
     expect(tables.first).to_be_visible()
     for section in page.locator(".section").all():
         section.scroll_into_view_if_needed()
@@ -70,21 +69,21 @@ def test_every_heading_stands_over_its_column(by_hand: str, visit: Opener, size:
 
 def test_on_paper_the_settings_sheet_has_its_cautions_and_no_control(by_hand: str, visit: Opener) -> None:
     page = visit(f"{by_hand}/setting", (760, 1000))  # about as wide as a sheet
-    expect(page.locator(f"{FIRST_TRY} .ag-row").first).to_be_visible()
+    expect(page.locator(f"{FIRST_TRY} .rows tbody tr").first).to_be_visible()
     page.locator(f"{FIRST_TRY} .other-case summary").click()
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     page.emulate_media(media="print")
     cautions = page.locator(".cautions")
     expect(cautions).to_be_visible()
     expect(cautions).to_contain_text("unit maker's service data and local rules come first")
-    sheet = page.locator(f"{FIRST_TRY} .on-paper")
+    sheet = page.locator(f"{FIRST_TRY} .table")
     expect(sheet.locator("tbody tr")).to_have_count(3)
     expect(sheet).to_contain_text("behind pinion head")
     expect(sheet).to_contain_text("1.250 (1.200 to 1.300)")
     expect(page.locator(f"{FIRST_TRY} .sentence")).to_be_visible()
-    for gone in ("nav", ".narrow-down", ".options", ".other-case", ".ag-root-wrapper", ".hint"):
+    for gone in ("nav", ".narrow-down", ".options", ".other-case", ".hint"):
         for control in page.locator(gone).all():
             expect(control).to_be_hidden()
-    for control in page.locator("input, button").all():
+    for control in page.locator("input, select, .turner").all():
         expect(control).to_be_hidden()
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")

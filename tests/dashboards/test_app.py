@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import html
+import json
 import logging
 from pathlib import Path
 from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
 
 from analytics.question import Question, QuestionError
 from dashboards.app import make_app
@@ -24,23 +27,28 @@ def client(one_job_folder: Path) -> FlaskClient:
 
 
 def section_call(search: Any = "", section: str = SECTION) -> dict[str, Any]:
-    body, specs = ({"part": part, "section": section} for part in ("body", "specs"))
+    asked, answer = ({"part": part, "section": section} for part in ("asked", "answer"))
     return {
-        "output": '..{"part":"body","section":["MATCH"]}.children...{"part":"specs","section":["MATCH"]}.data..',
-        "outputs": [{"id": body, "property": "children"}, {"id": specs, "property": "data"}],
-        "inputs": [{"id": "address", "property": "search", "value": search}],
-        "changedPropIds": ["address.search"],
-        "state": [{"id": body, "property": "id", "value": body}],
+        "output": '{"part":"answer","section":["MATCH"]}.data',
+        "outputs": {"id": answer, "property": "data"},
+        "inputs": [{"id": asked, "property": "data", "value": {"search": search}}],
+        "changedPropIds": [f'{{"part":"asked","section":"{section}"}}.data'],
+        "state": [{"id": asked, "property": "id", "value": asked}],
     }
+
+
+def said(answer: TestResponse) -> str:
+    """Return an answer's text, its HTML written as one reads it."""
+    return html.unescape(answer.text)
 
 
 def page_call(pathname: str, search: str = "") -> dict[str, Any]:
     return {
-        "output": "..page.children...menu.children...page-title.data..",
+        "output": "..page.children...menu.children...shown.data..",
         "outputs": [
             {"id": "page", "property": "children"},
             {"id": "menu", "property": "children"},
-            {"id": "page-title", "property": "data"},
+            {"id": "shown", "property": "data"},
         ],
         "inputs": [{"id": "address", "property": "pathname", "value": pathname}],
         "changedPropIds": ["address.pathname"],
@@ -61,16 +69,45 @@ def test_the_page_names_its_language_and_may_run_nothing_from_text_or_from_elsew
 
 def test_a_section_answers_with_sentence_number_and_charts(client: FlaskClient) -> None:
     answer = client.post(CALLBACK, json=section_call()).get_json()["response"]
-    specs = answer['{"part":"specs","section":"' + SECTION + '"}']["data"]
-    assert len(specs["charts"]) == 2
-    assert "88 of 260 inspected" in str(answer)
-    assert "33.8 %" in str(answer)
+    told = answer['{"part":"answer","section":"' + SECTION + '"}']["data"]
+    assert len(told["charts"]) == 2
+    assert all("marks" in json.loads(drawing) for drawing in told["charts"])
+    assert "88 of 260 inspected" in told["words"]
+    assert "33.8 %" in told["words"]
+    assert "2nd synchroniser ring" in told["rest"]
+
+
+def test_an_answer_that_is_kept_comes_with_its_page_and_any_other_is_asked_for(one_job_folder: Path) -> None:
+    client = make_app(one_job_folder, questions_by_hand()).server.test_client()
+
+    def sections(search: str) -> dict[str, Any]:
+        page = client.post(CALLBACK, json=page_call("/lead-technician", search)).get_json()["response"]
+        told: dict[str, Any] = page["shown"]["data"]["sections"]
+        return told
+
+    assert {one["answer"] for one in sections("").values()} == {None}
+    answer = client.post(CALLBACK, json=section_call()).get_json()["response"]
+    told = sections("")
+    assert told["failure-rates"]["answer"] == answer['{"part":"answer","section":"' + SECTION + '"}']["data"]
+    assert told["component-life"]["answer"] is None
+    assert "How long" not in told["failure-rates"]["frame"]
+    assert "What do we find failed" in told["failure-rates"]["frame"]
+    assert sections("?family=K40")["failure-rates"]["answer"] is None
+
+
+def test_a_line_that_is_kept_comes_with_the_first_page_and_any_other_is_asked_for(one_job_folder: Path) -> None:
+    client = make_app(one_job_folder, questions_by_hand()).server.test_client()
+    assert "88 of 260" not in client.post(CALLBACK, json=page_call("/")).text
+    client.post(CALLBACK, json=section_call())
+    page = client.post(CALLBACK, json=page_call("/")).text
+    assert "88 of 260" in page
+    assert "line-to-ask" in page
 
 
 def test_an_option_in_the_address_reaches_the_question(client: FlaskClient) -> None:
     refused = client.post(CALLBACK, json=section_call("?failure-rates.by=colour"))
     assert refused.status_code == 200
-    assert "one of none, supplier, technician, not 'colour'" in refused.text
+    assert "one of none, supplier, technician, not 'colour'" in said(refused)
 
 
 @pytest.mark.parametrize(
@@ -85,7 +122,7 @@ def test_an_option_in_the_address_reaches_the_question(client: FlaskClient) -> N
 def test_unknown_filters_are_refused_in_a_sentence(client: FlaskClient, search: str, sentence: str) -> None:
     answer = client.post(CALLBACK, json=section_call(search))
     assert answer.status_code == 200
-    assert sentence in answer.get_json()["response"].__str__()
+    assert sentence in said(answer)
 
 
 @pytest.mark.parametrize("section", ["/lead-technician#nonsense", "/nowhere#failure-rates", "", "#"])
@@ -129,7 +166,7 @@ def test_a_fault_of_ours_is_logged_and_said_in_one_sentence(
     with caplog.at_level(logging.ERROR, "layshaft.pages"):
         answer = client.post(CALLBACK, json=section_call())
     assert answer.status_code == 200
-    assert FAULT in answer.text
+    assert FAULT in said(answer)
     assert "planted" not in answer.text
     assert "planted" in caplog.text
 
@@ -140,12 +177,12 @@ def test_a_question_that_refuses_says_so_itself(one_job_folder: Path) -> None:
 
     client = make_app(one_job_folder, {"failure-rates": Question("failure-rates", "", "", refuse)}).server.test_client()
     answer = client.post(CALLBACK, json=section_call())
-    assert "This question cannot be limited by 'supplier'." in answer.text
+    assert "This question cannot be limited by 'supplier'." in said(answer)
 
 
 def test_a_question_that_is_not_there_is_named(one_job_folder: Path) -> None:
     client = make_app(one_job_folder, {}).server.test_client()
-    assert "There is no question 'failure-rates'" in client.post(CALLBACK, json=section_call()).text
+    assert "There is no question 'failure-rates'" in said(client.post(CALLBACK, json=section_call()))
 
 
 @pytest.mark.parametrize(
@@ -165,19 +202,16 @@ def test_a_question_that_is_not_there_is_named(one_job_folder: Path) -> None:
 def test_every_address_has_a_page(client: FlaskClient, pathname: str, words: str) -> None:
     answer = client.post(CALLBACK, json=page_call(pathname))
     assert answer.status_code == 200
-    assert words in answer.get_json()["response"]["page"].__str__()
+    assert words in str(answer.get_json()["response"])
 
 
 def test_the_controls_show_what_is_asked_for_even_where_it_is_not_on_record(client: FlaskClient) -> None:
     opened = {
-        "output": "controls.children",
-        "outputs": {"id": "controls", "property": "children"},
-        "inputs": [{"id": "narrow-down", "property": "n_clicks", "value": 1}],
-        "changedPropIds": ["narrow-down.n_clicks"],
-        "state": [
-            {"id": "address", "property": "pathname", "value": "/owner"},
-            {"id": "address", "property": "search", "value": "?family=nonsense"},
-        ],
+        "output": "controls.data",
+        "outputs": {"id": "controls", "property": "data"},
+        "inputs": [{"id": "controls-asked", "property": "data", "value": {"search": "?family=nonsense"}}],
+        "changedPropIds": ["controls-asked.data"],
+        "state": [{"id": "address", "property": "pathname", "value": "/owner"}],
     }
     answer = client.post(CALLBACK, json=opened).text
     assert "nonsense (not on record)" in answer

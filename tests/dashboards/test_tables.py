@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 import polars as pl
 from dash import html
 
 from analytics.answer import Column
-from dashboards.tables import grid, plain_table, shown_columns
+from dashboards.tables import plain_table, rows_table, shown_columns
 
 COLUMNS = (
     Column("position", "Position"),
@@ -61,14 +63,27 @@ def test_a_heading_says_the_unit_once() -> None:
     assert shown_columns([Column("m", "By month", unit="months")])[0].heading == "By month"
 
 
-def test_a_grid_holds_plain_values_to_sort_by_and_the_words_to_show() -> None:
-    table = grid(COLUMNS, ROWS, {"part": "table"}, "Failed positions", narrow=("position", "rate")).children
-    first = table.rowData[0]
-    assert first["rate"] == 0.338
-    assert first["rate__said"] == "33.8 % (27.1 to 41.6)"
-    assert first["row"] == 0
-    assert [d["field"] for d in table.columnDefs] == ["position", "rate", "trend", "distance"]
-    assert [d["field"] for d in table.columnDefs if d["context"]["wide"]] == ["trend", "distance"]
+def headings(table: str) -> list[str]:
+    return re.findall(r"<button[^>]*>([^<]*)</button></th>", table)
+
+
+def test_a_table_holds_plain_values_to_sort_by_and_the_words_to_show() -> None:
+    table = rows_table(COLUMNS, ROWS, "Failed positions", narrow=("position", "rate"))
+    assert '<tr data-row="0" tabindex="0"><td class="word">slider ring</td>' in table
+    assert '<td class="number" data-value="0.338">33.8 % (27.1 to 41.6)</td>' in table
+    assert '<td class="number" data-value="">too few to say (3 of 10 inspected)</td>' in table
+    assert headings(table) == ["Position", "Failed", "Odds a year", "Known distance, km"]
+    wide = re.findall(r'<th scope="col" class="\w+ wide"[^>]*><button[^>]*>([^<]*)<', table)
+    assert wide == ["Odds a year", "Known distance, km"]
+
+
+def test_words_of_a_table_are_never_markup() -> None:
+    told = pl.DataFrame({"position": ["<b onclick='x'>"]})
+    table = rows_table((Column("position", "Position & place"),), told, 'Said "so"')
+    assert "<b " not in table
+    assert "&lt;b onclick=&#39;x&#39;&gt;" in table
+    assert headings(table) == ["Position &amp; place"]
+    assert 'aria-label="Said &#34;so&#34;"' in table
 
 
 def test_a_plain_table_leaves_out_what_is_never_on_record_and_links_where_asked() -> None:
@@ -81,20 +96,23 @@ def test_a_plain_table_leaves_out_what_is_never_on_record_and_links_where_asked(
 
 def test_a_long_table_is_shown_a_page_at_a_time() -> None:
     many = pl.DataFrame({"position": [str(n) for n in range(100)]})
-    options = grid((Column("position", "Position"),), many, {"part": "table"}, "Many").children.dashGridOptions
-    assert options["pagination"] is True
-    assert options["paginationPageSize"] == 12
+    table = rows_table((Column("position", "Position"),), many, "Many")
+    assert table.count("<tr data-row=") == 100
+    assert table.count(" hidden>") == 88
+    assert "Rows 1 to 12 of 100" in table
+    assert "Rows after" not in rows_table((Column("position", "Position"),), many.head(12), "Few")
 
 
 def test_a_section_may_keep_fewer_columns_and_their_limits_and_words_stay_with_them() -> None:
-    table = grid(COLUMNS, ROWS, {"part": "table"}, "Failed positions", kept=("position", "rate")).children
-    assert [d["field"] for d in table.columnDefs] == ["position", "rate"]
-    assert [row["rate__said"] for row in table.rowData] == [
+    table = rows_table(COLUMNS, ROWS, "Failed positions", kept=("position", "rate"))
+    assert headings(table) == ["Position", "Failed"]
+    assert re.findall(r'<td class="number"[^>]*>([^<]*)</td>', table) == [
         "33.8 % (27.1 to 41.6)", "too few to say (3 of 10 inspected)",
     ]  # fmt: skip
 
 
 def test_words_in_place_of_an_estimate_keep_its_column() -> None:
     too_few = ROWS.filter(ROWS["rate"].is_null())
-    table = grid(COLUMNS, too_few, {"part": "table"}, "Failed positions").children
-    assert [d["field"] for d in table.columnDefs] == ["position", "rate", "distance"]
+    assert headings(rows_table(COLUMNS, too_few, "Failed positions")) == [
+        "Position", "Failed", "Known distance, km",
+    ]  # fmt: skip
