@@ -13,7 +13,7 @@ from analytics.comeback_observations import DAYS_PER_MONTH, comeback_observation
 from analytics.estimators.arrays import FloatArray, IntArray
 from analytics.history import History
 from analytics.scope_sql import conditions
-from analytics.watch_streams import DAYS_TOLD, Streams, lay_out, month_number, time_of
+from analytics.watch_streams import DAYS_TOLD, Streams, from_first_exposure, lay_out, month_number, time_of
 
 MINIMUM_PIECES = 8  # a lot of fewer pieces could not raise an alarm in time to matter
 COMEBACK_RATIO, LOT_RATIO, FINDING_RATIO = 3.0, 5.0, 2.0
@@ -42,7 +42,9 @@ def every_stream(
 ) -> tuple[Streams, Streams, Streams]:
     """Return the charts of comebacks, of lots and of findings; jobs: what `watched_jobs` gives, where it is at hand."""
     seen = _stretches(watched_jobs(history) if jobs is None else jobs, first)
-    return comeback_streams(history, first, seen), lot_streams(history, first, seen), finding_streams(history, first)
+    comebacks, lots = comeback_streams(history, first, seen), lot_streams(history, first, seen)
+    findings = finding_streams(history, first)
+    return from_first_exposure(comebacks), from_first_exposure(lots), from_first_exposure(findings)
 
 
 def watched_jobs(history: History, names: tuple[str, ...] = ()) -> pl.DataFrame:

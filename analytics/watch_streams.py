@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -51,6 +51,23 @@ class Streams:
         """Return (charts, months) the events of each month."""
         place = self.event_chart * self.months + self.event_time.astype(np.int64)
         return np.bincount(place, minlength=self.exposure.size).reshape(self.exposure.shape).astype(np.float64)
+
+
+def from_first_exposure(streams: Streams) -> Streams:
+    """Return the streams without the months before anything was exposed, in which nothing can be learnt."""
+    there = np.flatnonzero(streams.exposure.sum(0) > 0)
+    begins = int(np.append(there[:1], np.floor(streams.event_time)).min(initial=streams.months))
+    if begins in (0, streams.months):
+        return streams
+    months = streams.first.year * 12 + streams.first.month - 1 + begins
+    return replace(
+        streams,
+        first=dt.date(months // 12, months % 12 + 1, 1),
+        exposure=streams.exposure[:, begins:],
+        cases=None if streams.cases is None else streams.cases[:, begins:],
+        within=None if streams.within is None else streams.within[:, begins:],
+        event_time=streams.event_time - begins,
+    )
 
 
 def month_number(first: dt.date, day: dt.date) -> int:

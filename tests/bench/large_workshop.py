@@ -59,12 +59,14 @@ def write_large_workshop(folder: Path, jobs: int) -> dict[str, dict[str, int]]:
           if(hash(i) % 10 < 7, 'full_rebuild', 'part_rebuild') as kind,
           day as opened, day + 2 as torn_down, day + 6 as closed,
           if(i % {DEFECT_EVERY} = 7, day - 3, day + 7) as delivered,
-          (40000 + (i * 37) % 200000 + i // {units} * 60000) as "odometer (km)", 'read' as usage_basis,
+          (40000 + i % {units} * 37 % 200000 + i // {units} * 60000) as "odometer (km)", 'read' as usage_basis,
           ['tow','delivery','highway','mixed'][1 + i % 4] as duty, 12 as warranty_months,
           round(1500 + i % 900, 2) as "invoiced (money)", 'T' || i % 7 as technician,
           if(i % 3 = 0, 'Fleet ' || i % 5, null) as fleet
-        from (select i, date '2016-01-01' + (i % 1800)::integer + (i // {units} * 1700)::integer as day
-              from range({jobs}) t(i))""",
+        from (  -- one unit in ten is back within two years, the others later
+          select i, date '2016-01-01' + (hash(i % {units}) % 1800)::integer
+            + (i // {units} * if(hash(i % {units} + 3) % 10 = 0, 40 + hash(i) % 600, 1700))::integer as day
+          from range({jobs}) t(i))""",
         quarantined=bad_jobs,
     )
     orphans = bad_jobs  # the jobs planted with an impossible order of dates leave all their lines without a job
@@ -105,7 +107,7 @@ def write_large_workshop(folder: Path, jobs: int) -> dict[str, dict[str, int]]:
         "part_line",
         f"""select 'J' || i as job, 'P' || (i * 11 + k * 37) % 400 as part, 'fitted' as movement,
           'position ' || (i + k) % {POSITIONS} as position, 'S' || (i + k) % 9 as supplier,
-          'L' || (i // 500) as lot, 'new' as origin, 1 as "quantity (pieces)",
+          'L' || (i // 20000) as lot, 'new' as origin, 1 as "quantity (pieces)",
           round(5 + (i * 3 + k) % 200, 2) as "unit_cost (money)"
         from range({jobs}) t(i), range(5) s(k)""",
         quarantined=orphans * 5,
