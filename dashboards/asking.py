@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from typing import Any
 
 import polars as pl
 
-from analytics.answer import Answer
 from analytics.bounded_cache import BoundedCache
 from analytics.day_asked import day_asked
 from analytics.history import History
@@ -19,22 +17,14 @@ from analytics.scope_choices import check_scope, scope_choices
 from analytics.warehouse_file import Warehouse
 from dashboards.acknowledgements import with_acknowledged
 from dashboards.address import View
-from dashboards.chart_function import ChartFunction
-from dashboards.compiled_chart import CompiledChart, compiled
+from dashboards.compiled_chart import compiled
 from dashboards.open_records import OpenRecords
 from dashboards.page import Section
 from dashboards.records_standing import RecordsStanding, records_standing
+from dashboards.section_view import shown_answer
+from dashboards.shown import Shown
 
 KEPT_ANSWERS = 256
-
-
-@dataclass(frozen=True)
-class Shown:
-    """Hold an answer with its charts compiled, ready for a page, and the options it was asked with."""
-
-    answer: Answer
-    charts: tuple[CompiledChart, ...]
-    options: Mapping[str, str] = field(default_factory=dict)
 
 
 class Asking:
@@ -55,7 +45,7 @@ class Asking:
         with self.records.current() as warehouse:
             history = self._history(warehouse, view)
             key = _answer_key(section, question, history, options)
-            shown: Shown = self._kept.get(key, lambda: _shown(question, history, options, section.charts))
+            shown: Shown = self._kept.get(key, lambda: _shown(section, question, history, options))
         return shown
 
     def kept(self, section: Section, view: View) -> Shown | None:
@@ -140,14 +130,10 @@ def _key(history: History) -> tuple[Any, ...]:
     return history.warehouse.version, history.as_of, filters
 
 
-def _shown(
-    question: Question, history: History, options: Mapping[str, str], charts: tuple[ChartFunction, ...]
-) -> Shown:
+def _shown(section: Section, question: Question, history: History, options: Mapping[str, str]) -> Shown:
     answer = question.ask(history, options)
-    drawn = [chart for make in charts if (chart := make(answer)) is not None]
+    charts = [compiled(chart) for make in section.charts if (chart := make(answer)) is not None]
     named = {option.name for option in question.options if option.shown}
-    return Shown(
-        answer,
-        tuple(compiled(chart) for chart in drawn),
-        {name: value for name, value in options.items() if name in named},
+    return shown_answer(
+        section, question, answer, charts, {name: value for name, value in options.items() if name in named}
     )

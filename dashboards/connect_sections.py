@@ -9,14 +9,14 @@ import dash
 from dash import MATCH, ClientsideFunction, Input, Output, State
 from dash.development.base_component import Component
 
-from analytics.question import QuestionError, find_question
+from analytics.question import QuestionError
 from dashboards.acknowledge_form import acknowledge_form
 from dashboards.address import read_view
 from dashboards.asking import Asking
 from dashboards.every_page import page_at
 from dashboards.in_words import in_words
 from dashboards.page import Page, Section
-from dashboards.section_view import jobs_behind, refused, refused_answer, section_answer
+from dashboards.section_view import jobs_behind, refused, refused_answer
 from dashboards.start_page import answered_line, unanswered_line
 
 Told = dict[str, Any]
@@ -92,8 +92,7 @@ def _part(part: str) -> dict[str, Any]:
 def answered(asking: Asking, part_id: Mapping[str, str], search: str) -> Told:
     """Return what the browser puts up in the section that a part's id names; raises where it cannot be answered."""
     _, section = section_of(part_id)
-    shown = asking.answer(section, read_view(search))
-    return section_answer(section, find_question(section.question, asking.questions), shown, search)
+    return asking.answer(section, read_view(search)).told(search)
 
 
 def _jobs(asking: Asking, picked_id: Mapping[str, str], picked: Mapping[str, Any]) -> list[Component]:

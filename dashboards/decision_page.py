@@ -17,7 +17,7 @@ from dashboards.in_words import in_words
 from dashboards.page import Page, Section
 from dashboards.page_shown import PageShown, SectionShown
 from dashboards.said import said_day
-from dashboards.section_view import section_answer, section_frame, section_place
+from dashboards.section_view import section_frame, section_place
 
 
 def decision_page(page: Page, view: View, search: str, asking: Asking) -> PageShown:
@@ -47,10 +47,8 @@ def _section(section: Section, view: View, search: str, asking: Asking) -> Secti
 
 def _kept(section: Section, view: View, search: str, asking: Asking) -> dict[str, Any] | None:
     """Return the section's answer where it is kept; one that cannot be asked is refused when the browser asks for it."""
-    if section.question not in asking.questions:
-        return None
     shown = in_words(lambda: asking.kept(section, view), lambda why: None)
-    return section_answer(section, asking.questions[section.question], shown, search) if shown else None
+    return shown.told(search) if shown else None
 
 
 def section_options(section: Section, questions: Mapping[str, Question]) -> tuple[Option, ...]:

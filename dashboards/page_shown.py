@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 @dataclass(frozen=True)
 class SectionShown:
-    """Hold a section as HTML text, and its answer (see `section_answer`) where there is one already."""
+    """Hold a section as HTML text, and its answer (see `Shown.told`) where there is one already."""
 
     frame: Markup
     answer: Mapping[str, Any] | None = None

@@ -15,12 +15,13 @@ from analytics.answer import Answer, Assumption, Column
 from analytics.job_list import MOST_JOBS
 from analytics.question import Option, Question
 from analytics.scope import PRIVATE_OWNERS
-from dashboards.asking import Shown
+from dashboards.compiled_chart import CompiledChart
 from dashboards.controls import choice_control, text_control
 from dashboards.job_links import job_link
 from dashboards.markup import Content, as_html, attributes
 from dashboards.page import Page, Section
 from dashboards.said import said, said_day, said_sentence, said_together
+from dashboards.shown import Shown
 from dashboards.tables import rows_table, shown_columns
 
 LEAST_CHART = 50  # pixels: its title and the words of its axis
@@ -78,18 +79,20 @@ def _folded(controls: Component, is_open: bool) -> html.Details:
     return html.Details([html.Summary("Ask for another case"), controls], className="other-case no-print", open=is_open)
 
 
-def section_answer(section: Section, question: Question, shown: Shown, search: str) -> dict[str, Any]:
-    """Return what the browser puts up in an answered section.
-
-    words: the sentence, the number and the places of the charts; charts: what to draw, as JSON; rest: the table and
-    the grounds; search: the view that was asked for.
-    """
-    return {
-        "words": as_html(section_body(shown)),
-        "charts": [chart.drawing for chart in shown.charts],
-        "rest": as_html(section_rest(section, question, shown)),
-        "search": search,
-    }
+def shown_answer(
+    section: Section,
+    question: Question,
+    answer: Answer,
+    charts: Sequence[CompiledChart],
+    options: Mapping[str, str],
+) -> Shown:
+    """Return the answer to the section's question, asked with `options`, ready to be shown."""
+    return Shown(
+        answer=answer,
+        words=as_html(_body(answer, charts)),
+        drawings=tuple(chart.drawing for chart in charts),
+        rest=as_html(_rest(section, question, answer, options)),
+    )
 
 
 def refused_answer(reason: str, search: str) -> dict[str, Any]:
@@ -97,8 +100,7 @@ def refused_answer(reason: str, search: str) -> dict[str, Any]:
     return {"words": as_html(refused(reason)), "charts": [], "rest": "", "search": search}
 
 
-def section_body(shown: Shown) -> list[Component]:
-    """Return the answer in words and the places of its charts."""
+def _body(answer: Answer, charts: Sequence[CompiledChart]) -> list[Component]:
     places = [
         html.Div(
             className="chart",
@@ -106,19 +108,18 @@ def section_body(shown: Shown) -> list[Component]:
             style={"minHeight": f"{LEAST_CHART + chart.height}px"},  # so that what stands below moves little
             **attributes(aria_label=chart.description or "chart", data_place=str(place)),
         )
-        for place, chart in enumerate(shown.charts)
+        for place, chart in enumerate(charts)
     ]
-    return [_headline(shown.answer), *places]
+    return [_headline(answer), *places]
 
 
-def section_rest(section: Section, question: Question, shown: Shown) -> list[Content]:
-    """Return what stands below the charts: the table and the grounds."""
-    answer, parts = shown.answer, list[Content]()
+def _rest(section: Section, question: Question, answer: Answer, options: Mapping[str, str]) -> list[Content]:
+    parts = list[Content]()
     if answer.rows.height:
         label = f"{section.heading}: {answer.grain}"
         parts.append(html.P(_how_to_pick(answer, question), className="hint no-print"))
         parts.append(rows_table(answer.columns, answer.rows, label, section.table, section.narrow))
-    parts.append(_grounds(shown))
+    parts.append(_grounds(answer, options))
     return parts
 
 
@@ -182,8 +183,7 @@ def _how_to_pick(answer: Answer, question: Question) -> str:
     return f"{counted} Choose a mark or a row (space bar on the keyboard) for the jobs behind it."
 
 
-def _grounds(shown: Shown) -> html.Details:
-    answer = shown.answer
+def _grounds(answer: Answer, options: Mapping[str, str]) -> html.Details:
     parts: list[Component] = [html.P(answer.method)]
     if answer.notes:
         parts.append(html.Ul([html.Li(note) for note in answer.notes]))
@@ -194,20 +194,19 @@ def _grounds(shown: Shown) -> html.Details:
         [
             f"As known on {said_day(answer.as_of)}, version {answer.warehouse_version} of the job records. "
             "The same at the command line: ",
-            html.Code(_command(shown)),
+            html.Code(_command(answer, options)),
         ],
         className="asked",
     )
     return html.Details([html.Summary("How this was worked out"), *parts, asked], className="grounds")
 
 
-def _command(shown: Shown) -> str:
+def _command(answer: Answer, options: Mapping[str, str]) -> str:
     """Return the command that asks the same."""
-    answer = shown.answer
     words = ["layshaft", "show", answer.question, "--as-of", answer.as_of.isoformat()]
     for name, value in answer.filters.items():
         words += [f"--{name.replace('_', '-')}", value]
-    for name, value in shown.options.items():
+    for name, value in options.items():
         words += [f"--{name}", value]
     return shlex.join(words)
 

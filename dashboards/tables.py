@@ -9,7 +9,7 @@ from typing import Any
 import polars as pl
 from dash import html
 from dash.development.base_component import Component
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from analytics.answer import Column
 from dashboards.markup import attributes
@@ -90,10 +90,10 @@ def rows_table(
     Columns in which nothing is on record are left out; those in `narrow` stay where there is little room. A cell
     holds what to sort by where the words do not sort. What the table does stands in `assets/tables.js`.
     """
-    shown = [_Shown.of(c, frame, narrow) for c in shown_columns(columns) if not kept or c.column.name in kept]
+    shown = [_TableColumn.of(c, frame, narrow) for c in shown_columns(columns) if not kept or c.column.name in kept]
     shown = [one for one in shown if one.column.on_record(frame)]
     head = Markup("").join(one.head() for one in shown)
-    body = Markup("").join(_row(number, row, shown) for number, row in enumerate(frame.iter_rows(named=True)))
+    body = Markup("".join(_row(number, row, shown) for number, row in enumerate(frame.iter_rows(named=True))))
     table = Markup(
         '<table class="rows" role="grid" aria-label="{}"><thead><tr>{}</tr></thead><tbody>{}</tbody></table>'
     ).format(label, head, body)
@@ -103,14 +103,14 @@ def rows_table(
 
 
 @dataclass(frozen=True)
-class _Shown:
+class _TableColumn:
     """Hold a column with its classes: what kind of value it holds, and whether it goes where there is little room."""
 
     column: ShownColumn
     classes: str
 
     @classmethod
-    def of(cls, column: ShownColumn, frame: pl.DataFrame, narrow: Sequence[str]) -> _Shown:
+    def of(cls, column: ShownColumn, frame: pl.DataFrame, narrow: Sequence[str]) -> _TableColumn:
         wide = bool(narrow) and column.column.name not in narrow
         return cls(column, f"{_side(column, frame)}{' wide' if wide else ''}")
 
@@ -119,19 +119,19 @@ class _Shown:
             '<th scope="col" class="{}" title="{}"><button type="button" tabindex="-1">{}</button></th>'
         ).format(self.classes, self.column.column.about, self.column.heading)
 
-    def cell(self, row: Mapping[str, Any]) -> Markup:
-        value, said = row[self.column.column.name], self.column.said(row)
+    def cell(self, row: Mapping[str, Any]) -> str:
+        """Return a cell. There are thousands, so it is put together by hand: only words need escaping."""
+        value, said = row[self.column.column.name], escape(self.column.said(row))
         if isinstance(value, str):
-            return Markup('<td class="{}">{}</td>').format(self.classes, said)
-        sorted_by = "" if value is None else int(value) if isinstance(value, bool) else value
-        return Markup('<td class="{}" data-value="{}">{}</td>').format(self.classes, sorted_by, said)
+            return f'<td class="{self.classes}">{said}</td>'
+        sorted_by = "" if value is None else int(value) if isinstance(value, bool) else escape(value)
+        return f'<td class="{self.classes}" data-value="{sorted_by}">{said}</td>'
 
 
-def _row(number: int, row: Mapping[str, Any], shown: Sequence[_Shown]) -> Markup:
-    reached = "0" if number == 0 else "-1"  # by the tabulator; the arrows lead on from there
-    hidden = Markup(" hidden") if number >= ROWS_A_PAGE else ""
-    cells = Markup("").join(one.cell(row) for one in shown)
-    return Markup('<tr data-row="{}" tabindex="{}"{}>{}</tr>').format(number, reached, hidden, cells)
+def _row(number: int, row: Mapping[str, Any], shown: Sequence[_TableColumn]) -> str:
+    reached = 0 if number == 0 else -1  # by the tabulator; the arrows lead on from there
+    hidden = " hidden" if number >= ROWS_A_PAGE else ""
+    return f'<tr data-row="{number}" tabindex="{reached}"{hidden}>{"".join(one.cell(row) for one in shown)}</tr>'
 
 
 def _turner(rows: int) -> Markup:

@@ -99,9 +99,16 @@ def settled(page: Page) -> None:
     expect(page.locator(".chart:not([data-drawn])")).to_have_count(0)
 
 
+# The page is answered, its places are filled, and what is near the screen is drawn. Asked at every frame: a question
+# repeated at growing intervals would add up to a second to what is measured.
+_USABLE = """() => {
+  const none = (selector) => document.querySelector(selector) === null;
+  const heading = document.querySelector("#page h1");
+  return heading !== null && heading.getClientRects().length > 0 && none(".waiting, .section[aria-busy], .place:empty")
+    && none(".section[data-section]:not([data-near])") && none(".section[data-near=yes]:not([data-whole])");
+}"""
+
+
 def usable(page: Page) -> None:
     """Wait until the page is answered and what is near the screen is filled: charts drawn, tables with their rows."""
-    expect(page.locator("#page h1")).to_be_visible()
-    expect(page.locator(".waiting")).to_have_count(0)
-    expect(page.locator(".section[data-section]:not([data-near])")).to_have_count(0)
-    expect(page.locator(".section[data-near=yes]:not([data-whole])")).to_have_count(0)
+    page.wait_for_function(_USABLE, timeout=PATIENCE_MS)

@@ -15,7 +15,7 @@ from analytics.answer import Answer, Assumption, Column
 from analytics.job_list import MOST_JOBS
 from analytics.question import Option, Question
 from dashboards.address import read_view
-from dashboards.asking import Asking, Shown
+from dashboards.asking import Asking
 from dashboards.decision_page import decision_page
 from dashboards.open_records import OpenRecords
 from dashboards.page import Page, Section
@@ -24,7 +24,7 @@ from dashboards.section_view import (
     jobs_behind,
     refused,
     row_name,
-    section_answer,
+    shown_answer,
 )
 
 SECTION = Section("lives", "How long do bearings last?", narrow=("position",))
@@ -67,8 +67,8 @@ def words(parts: Any) -> str:
 
 
 def body(answer: Answer = ANSWER) -> str:
-    told = section_answer(SECTION, QUESTION, Shown(answer, (), {"by": "position"}), "")
-    return " ".join(html.unescape(re.sub("<[^>]+>", " ", told["words"] + told["rest"])).split())
+    shown = shown_answer(SECTION, QUESTION, answer, (), {"by": "position"})
+    return " ".join(html.unescape(re.sub("<[^>]+>", " ", shown.words + shown.rest)).split())
 
 
 def test_number_and_sentence_come_first_and_the_grounds_last() -> None:
