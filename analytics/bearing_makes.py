@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import polars as pl
-from scipy import stats
 
+from analytics.estimators.arrays import FloatArray
 from analytics.estimators.changed_make import changed_make_effects
 from analytics.estimators.interval import TooFew
 from analytics.estimators.multiple_testing import benjamini_hochberg
@@ -43,16 +43,21 @@ def standing_heights(history: History) -> pl.DataFrame:
             others = part.filter(pl.col("make") != make)["height"].to_numpy() - part["height"][0]
             if min(mine.size, others.size) < FEWEST_HEIGHTS or mine.std() == 0 or others.std() == 0:
                 continue
-            limits = stats.ttest_ind(mine, others, equal_var=False).confidence_interval(0.95)
-            found.append(
-                (family, location, make, float(mine.mean() - others.mean()), limits.low, limits.high, mine.size)
-            )
+            limits = _welch_limits(mine, others)
+            found.append((family, location, make, float(mine.mean() - others.mean()), *limits, mine.size))
     schema = {
         "family": pl.String, "location": pl.String, "make": pl.String, "height_um": pl.Float64,
         "height_low": pl.Float64, "height_high": pl.Float64, "heights": pl.Int64,
     }  # fmt: skip
     table = pl.DataFrame(found, schema=schema, orient="row")
     return table.filter(pl.all_horizontal(pl.col("height_low", "height_high").is_finite()))
+
+
+def _welch_limits(mine: FloatArray, others: FloatArray) -> tuple[float, float]:
+    from scipy import stats  # loads slowly, and few workshops measure heights
+
+    limits = stats.ttest_ind(mine, others, equal_var=False).confidence_interval(0.95)
+    return float(limits.low), float(limits.high)
 
 
 def bearing_makes(rows: pl.DataFrame) -> pl.DataFrame:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
-from scipy import stats
+from scipy import special
 
 from analytics.estimators.arrays import BoolArray, FloatArray, IntArray
 from analytics.estimators.changed_make import changed_make_effects
@@ -243,7 +243,7 @@ def _in_pack(
     low, centre, high = (
         origin + case.sign * end for end in (predicted.pack.lower, predicted.pack.estimate, predicted.pack.upper)
     )
-    least = float(stats.norm.isf((1 - level) / 2)) * case.reading_error
+    least = float(-special.ndtri((1 - level) / 2)) * case.reading_error
     return FirstTry(
         centre, min(low, high, centre - least), max(low, high, centre + least), level, predicted.deviation,
         predicted.jobs, family_jobs, make_jobs,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
-from scipy import stats
+from scipy import special
 
 from analytics.estimators.arrays import FloatArray
 from analytics.estimators.interval import Interval, TooFew
@@ -162,7 +162,7 @@ def _no_narrower(slope: Interval, deviation: float, steps: pl.DataFrame) -> Inte
     Readings to the nearest division can agree by chance better than the gauge repeats.
     """
     squares = float(np.sort(np.square(steps["changed"].to_numpy())).sum())
-    half = float(stats.t.isf(0.025, slope.units - 1) * deviation * np.sqrt(2 / squares))
+    half = float(-special.stdtrit(slope.units - 1, 0.025) * deviation * np.sqrt(2 / squares))
     return replace(slope, lower=min(slope.lower, slope.estimate - half), upper=max(slope.upper, slope.estimate + half))
 
 

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from scipy import stats
 
 from analytics.comeback_observations import ASSUMED_WARRANTY_MONTHS
 from analytics.estimators.exact_tests import exact_odds_ratio
@@ -182,6 +181,8 @@ def what_they_share(history: History, jobs: Sequence[str], component: str) -> st
 
 def _may_be_shared(marks: pl.DataFrame) -> pl.DataFrame:
     """Return the marks that the exact test can still find: its chance is no less than that of so many or more."""
+    from scipy import stats  # loads slowly, and no other question needs it
+
     here, jobs, others = (marks[name].to_numpy() for name in ("here", "jobs", "others"))
     chance = stats.hypergeom.sf(here - 1, jobs + others, here + marks["there"].to_numpy(), jobs)
     return marks.filter((pl.col("others") > 0) & (pl.Series(chance) * marks.height <= 0.05))

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 import numpy as np
 import polars as pl
-from scipy import stats
 
 from analytics.estimators.cusum_run_length import share_alarming
 from analytics.watch_run import Settings
@@ -25,6 +24,8 @@ def power_table(settings: Sequence[Settings], ratio: float, share: float = SHARE
     """
     if not settings or not np.isfinite(settings[0].threshold[-1]):
         return pl.DataFrame(schema=POWER_SCHEMA)
+    from scipy import stats  # loads slowly, and no other question needs it
+
     threshold = float(settings[0].threshold[-1])
     rows = []
     for odds_ratio in ODDS_RATIOS:

@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from analytics.estimators.arrays import FloatArray, as_numbers, tail
 from analytics.estimators.interval import Interval, TooFew
@@ -135,8 +135,8 @@ def normal_share_outside(
     _check_limits(lower, upper)
     side = tail(level)
     quantiles = (np.arange(201) + 0.5) / 201
-    deviations = deviation * np.sqrt((count - 1) / stats.chi2.ppf(quantiles, count - 1))
-    shifts = stats.norm.ppf(quantiles) / np.sqrt(count)
+    deviations = deviation * np.sqrt((count - 1) / (2 * special.gammaincinv((count - 1) / 2, quantiles)))
+    shifts = special.ndtri(quantiles) / np.sqrt(count)
     means = mean + shifts[:, None] * deviations[None, :]
     shares = _normal_tails(means, deviations[None, :], lower, upper)
     low, high = np.quantile(shares, [side, 1 - side])
@@ -189,7 +189,7 @@ def _counted_share(outside: int, count: int, level: float) -> Interval:
 
 def _ratio_interval(ratio: float, count: int, degrees: float, level: float) -> Interval:
     side = tail(level)
-    low, high = np.sqrt(stats.chi2.ppf([side, 1 - side], degrees) / degrees)
+    low, high = np.sqrt(2 * special.gammaincinv(degrees / 2, [side, 1 - side]) / degrees)
     return Interval(ratio, float(ratio * low), float(ratio * high), count, count, level, "chi-square")
 
 
@@ -204,7 +204,7 @@ def _one_sided_interval(ratio: float, count: int, degrees: float, level: float) 
     scale = 3 * np.sqrt(count)
     start = scale * ratio
     nodes, weights = _quadrature()
-    factors = np.sqrt(stats.chi2.ppf((nodes + 1) / 2, degrees) / degrees)
+    factors = np.sqrt(2 * special.gammaincinv(degrees / 2, (nodes + 1) / 2) / degrees)
 
     def bound(probability: float) -> float:
         # P(noncentral t <= start), integrated over the chi factor: stable where library routines overflow.
@@ -224,7 +224,7 @@ def _nearest_interval(indices: Indices, count: int, degrees: float, level: float
     ratio = indices.nearest
     if indices.both is None:
         return _one_sided_interval(ratio, count, degrees, level)
-    half = float(stats.norm.isf(tail(level)) * np.sqrt(1 / (9 * count) + ratio**2 / (2 * degrees)))
+    half = float(-special.ndtri(tail(level)) * np.sqrt(1 / (9 * count) + ratio**2 / (2 * degrees)))
     return Interval(ratio, ratio - half, ratio + half, count, count, level, "Bissell 1990")
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
 from analytics.estimators.arrays import FloatArray, IntArray, as_codes, as_numbers, same_length, tail
 from analytics.estimators.interval import Interval, TooFew
@@ -63,7 +63,8 @@ def median(values: npt.ArrayLike, unit: npt.ArrayLike | None = None, level: floa
         return TooFew("units", units, needed)
     ordered, middle, n = np.sort(x), float(np.median(x)), len(x)
     worth = n if units == n else max(int(_effective(x, middle, code, units, alpha)), needed)
-    rank = int(stats.binom.ppf(alpha, worth, 0.5))
+    rank = int(np.ceil(special.bdtrik(alpha, worth, 0.5)))  # the binomial quantile, which rounding may put one above
+    rank -= int(rank > 0 and special.bdtr(rank - 1, worth, 0.5) >= alpha)
     # Ranks of the effective sample, carried over to the real one; both are 1-based and symmetric.
     low = max(int(np.floor(rank * (n + 1) / (worth + 1) + 1e-9)), 1)
     return Interval(

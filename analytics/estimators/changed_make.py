@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 from analytics.estimators.arrays import FloatArray, IntArray, as_numbers, tail
 from analytics.estimators.interval import Interval, TooFew
@@ -74,7 +74,7 @@ def changed_make_effects(
         return TooFew("jobs beyond those that the levels use up", degrees, 3)
     variance = float(np.sort((target - design @ beta) ** 2).sum()) / degrees
     counts = {make: sum(make in (found[row], built[row]) for row in moved) for make in makes}
-    reach = float(stats.t.isf(side, degrees))
+    reach = float(-special.stdtrit(degrees, side))
     effects = []
     for make in makes:
         contrast = _contrast(make, makes, counts, len(levels))
@@ -84,7 +84,7 @@ def changed_make_effects(
             centre, centre - reach * error, centre + reach * error, len(rows), counts[make], level,
             "least squares on changes of make",
         )  # fmt: skip
-        chance = float(2 * stats.t.sf(abs(centre) / error, degrees)) if error > 0 else 1.0
+        chance = float(2 * special.stdtr(degrees, -abs(centre) / error)) if error > 0 else 1.0
         effects.append(ChangedMake(make, counts[make], interval, error, chance))
     return tuple(effects)
 

@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy import interpolate, optimize, special
+from scipy import optimize, special
 
 from analytics.estimators.arrays import FloatArray, IntArray, as_amounts, as_numbers
 from analytics.estimators.cusum_run_length import critical_ratio, events_to_alarm
@@ -110,11 +110,14 @@ def _kinds(worth: FloatArray, allowance: FloatArray) -> _Kinds:
 
 
 @lru_cache(maxsize=1024)  # searches for the thresholds of several lists try the same ones
-def _log_rate(threshold: float, ratio: float, p: float) -> interpolate.PchipInterpolator:
+def _log_rate(threshold: float, ratio: float, p: float) -> Callable[[FloatArray], FloatArray]:
     """Give the log of false alarms per event by the log of true rate over expectation."""
+    from scipy import interpolate  # loads slowly, and most questions set no threshold
+
     true = _RATIOS / (1 - p + _RATIOS * p)
     rate = true / events_to_alarm(threshold, ratio, _RATIOS, p)
-    return interpolate.PchipInterpolator(np.log(_RATIOS), np.log(rate))
+    curve: Callable[[FloatArray], FloatArray] = interpolate.PchipInterpolator(np.log(_RATIOS), np.log(rate))
+    return curve
 
 
 def _alarm_rate(threshold: float, ratio: float, p: float, kinds: _Kinds) -> FloatArray:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
 from analytics.estimators.arrays import FloatArray, IntArray, as_numbers, same_length, tail
 from analytics.estimators.interval import Interval, TooFew
@@ -156,7 +156,7 @@ def drift_threshold(
     while high - low > 1:
         middle = (low + high) // 2
         count = sum(_count_alarms(d, scores, middle * 0.05) for d, scores in zip(designs, draws, strict=True))
-        upper = stats.chi2.ppf(0.95, 2 * (count + 1)) / 2 / (replicates * years)
+        upper = special.gammaincinv(count + 1, 0.95) / (replicates * years)
         low, high = (low, middle) if upper <= alarms_per_year else (middle, high)
     return high * 0.05
 
@@ -272,7 +272,7 @@ def _change_point(
         int(splits[min(int(np.searchsorted(cumulative, share)), splits.size - 1)]) for share in (side, 1 - side)
     )
     size = float(score[best] / information[best])
-    half = float(stats.norm.isf(side) / np.sqrt(information[best]))
+    half = float(-special.ndtri(side) / np.sqrt(information[best]))
     shift = Interval(
         size, size - half, size + half, stop - best, stop - best, level, "least squares at the change point"
     )

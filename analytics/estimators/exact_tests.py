@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from analytics.estimators.arrays import FloatArray, as_counts, tail
 from analytics.estimators.interval import TooFew
@@ -118,12 +118,22 @@ def _conditional(t: FloatArray) -> tuple[FloatArray, FloatArray]:
     for row in range(len(t)):
         low, high = max(0.0, marked[row] + bad[row] - n[row]), min(marked[row], bad[row])
         values = np.arange(low, high + 1)
-        log_weight = stats.hypergeom.logpmf(values, n[row], bad[row], marked[row]) + tilt * values
+        log_weight = _log_hypergeometric(values, n[row], bad[row], marked[row]) + tilt * values
         weights = np.convolve(weights, special.softmax(log_weight))
         start += low
     kept = weights > 0
     support = np.asarray(start + np.flatnonzero(kept), dtype=np.float64)
     return support, np.asarray(np.log(weights[kept]) - tilt * support, dtype=np.float64)
+
+
+def _log_hypergeometric(values: FloatArray, total: float, bad: float, drawn: float) -> FloatArray:
+    """Give the log chance of so many bad ones among those drawn."""
+    sound = total - bad
+    ways = special.betaln(bad + 1, 1) + special.betaln(sound + 1, 1) + special.betaln(total - drawn + 1, drawn + 1)
+    chosen = special.betaln(values + 1, bad - values + 1) + special.betaln(
+        drawn - values + 1, sound - drawn + values + 1
+    )
+    return np.asarray(ways - chosen - special.betaln(total + 1, 1), dtype=np.float64)
 
 
 def _solve(rising: Callable[[float], float]) -> float:

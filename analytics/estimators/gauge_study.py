@@ -6,7 +6,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 from analytics.estimators.arrays import FloatArray, IntArray, as_numbers, tail
 from analytics.estimators.interval import Interval, TooFew
@@ -248,7 +248,7 @@ def repeatability_from_repeats(
         return TooFew("repeated readings", degrees, minimum)
     squares = float(((values - (np.bincount(codes, values) / counts)[codes]) ** 2).sum())
     side = tail(level)
-    low, high = np.sqrt(squares / stats.chi2.ppf([1 - side, side], degrees))
+    low, high = np.sqrt(squares / (2 * special.gammaincinv(degrees / 2, [1 - side, side])))
     return Interval(
         float(np.sqrt(squares / degrees)), float(low), float(high), values.size, int((counts > 1).sum()), level,
         "pooled within groups, chi-square",

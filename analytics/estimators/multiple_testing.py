@@ -2,7 +2,6 @@
 
 import numpy as np
 import numpy.typing as npt
-from scipy import stats
 
 from analytics.estimators.arrays import FloatArray, as_amounts
 
@@ -19,4 +18,8 @@ def benjamini_hochberg(p_values: npt.ArrayLike) -> FloatArray:
         raise ValueError(f"p_values must not exceed 1, found {float(p.max()):g}")
     if p.size == 0:
         return p
-    return np.asarray(stats.false_discovery_control(p, method="bh"), dtype=np.float64)
+    order = np.argsort(p)
+    stepped = p[order] * (p.size / np.arange(1, p.size + 1))
+    adjusted = np.empty_like(p)
+    adjusted[order] = np.minimum.accumulate(stepped[::-1])[::-1]
+    return np.clip(adjusted, 0.0, 1.0)

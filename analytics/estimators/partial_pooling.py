@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import optimize, stats
+from scipy import optimize, special
 
 from analytics.estimators.arrays import FloatArray, as_numbers, as_positive, same_length, tail
 from analytics.estimators.interval import Intervals
@@ -43,7 +43,7 @@ def partial_pooling(estimates: ArrayLike, deviations: ArrayLike, level: float = 
     same_length(estimates=y, deviations=v)
     if y.size == 0:
         raise ValueError("expected at least one estimate, found none")
-    z = float(stats.norm.isf(side))
+    z = float(-special.ndtri(side))
     if y.size < SMALLEST:
         half = z * np.sqrt(v)
         alone = Intervals(y, y - half, y + half, level, "not pooled: fewer than four estimates")

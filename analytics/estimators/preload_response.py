@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 from analytics.estimators.arrays import FloatArray, as_numbers, same_length, tail
 from analytics.estimators.interval import Interval, TooFew
@@ -67,7 +67,7 @@ def preload_response(
     if loaded < 3:
         return TooFew("readings beyond the end of the end play", loaded, 3)
     degrees = x.size - (2 if base is not None else 3)
-    limit = total * (1 + float(stats.f.isf(2 * tail(level), 1, degrees)) / degrees)
+    limit = total * (1 + float(special.fdtri(1, degrees, 1 - 2 * tail(level))) / degrees)
     within = bends[squares <= limit]
     count, method = x.size, "profile likelihood"
     threshold = Interval(float(bends[best]), float(within[0]), float(within[-1]), count, count, level, method)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 from analytics.estimators.arrays import FloatArray, IntArray, as_numbers, tail
 from analytics.estimators.interval import Interval, TooFew
@@ -67,7 +67,7 @@ def response_slope(
     error = max(
         _cluster_error(u, v, code, weight, slope, noise), _common_error(u, v, code, weight, slope, noise, scale)
     )
-    half = float(stats.t.isf(tail(level), count - 1) * error)
+    half = float(-special.stdtrit(count - 1, tail(level)) * error)
     outliers = tuple(sorted(int(place) for place in order[weight < 0.05]))
     interval = Interval(slope, slope - half, slope + half, u.size, count, level, "bisquare within jobs, cluster-robust")
     return ResponseSlope(interval, scale, count, u.size, x.size - u.size, outliers)
@@ -131,7 +131,7 @@ def _scale(residual: FloatArray, code: IntArray) -> float:
     """Give the robust standard deviation, allowing for the level that each job takes up."""
     counts = np.bincount(code)[code]
     inflated = residual / np.sqrt(1 - 1 / counts)
-    return float(np.median(np.abs(inflated)) / stats.norm.ppf(0.75))
+    return float(np.median(np.abs(inflated)) / special.ndtri(0.75))
 
 
 def _noise(code: IntArray, curvature: FloatArray, pack_deviation: float) -> FloatArray:

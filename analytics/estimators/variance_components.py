@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from scipy import linalg, optimize, stats
+from scipy import linalg, optimize, special
 
 from analytics.estimators.arrays import FloatArray, IntArray, tail
 from analytics.estimators.interval import Interval
@@ -31,7 +31,7 @@ class MeanSquare:
         if against is None or against.mean_square == 0:
             return cls(source, float(sum_of_squares), degrees, mean_square, None, None)
         ratio = mean_square / against.mean_square
-        probability = float(stats.f.sf(ratio, degrees, against.degrees))
+        probability = float(special.fdtrc(degrees, against.degrees, ratio))
         return cls(source, float(sum_of_squares), degrees, mean_square, ratio, probability)
 
     def pooled_with(self, other: "MeanSquare") -> "MeanSquare":
@@ -69,7 +69,7 @@ def _spread(terms: Sequence[tuple[MeanSquare, float]], side: float) -> float:
     total += sum((_stretch(n, side) * size) ** 2 for size, n in minus)
     for size, n in plus:
         for other, m in minus:
-            f = stats.f.isf(side, n, m)
+            f = special.fdtri(n, m, 1 - side)
             cross = ((f - 1) ** 2 - (_shrink(n, side) * f) ** 2 - _stretch(m, side) ** 2) / f
             total += cross * size * other
     for (size, n), (other, m) in combinations(plus, 2):
@@ -80,11 +80,11 @@ def _spread(terms: Sequence[tuple[MeanSquare, float]], side: float) -> float:
 
 
 def _shrink(degrees: int, side: float) -> float:
-    return float(1 - degrees / stats.chi2.isf(side, degrees))
+    return float(1 - degrees / special.chdtri(degrees, side))
 
 
 def _stretch(degrees: int, side: float) -> float:
-    return float(degrees / stats.chi2.ppf(side, degrees) - 1)
+    return float(degrees / (2 * special.gammaincinv(degrees / 2, side)) - 1)
 
 
 def satterthwaite(value: float, variance: float, readings: int, units: int, level: float) -> Interval:
@@ -96,10 +96,10 @@ def satterthwaite(value: float, variance: float, readings: int, units: int, leve
     side = tail(level)
     degrees = 2 * value**2 / variance if variance > 0 else np.inf
     method = "Satterthwaite"
-    normal = value + stats.norm.isf(side) * np.sqrt(variance)
+    normal = value + -special.ndtri(side) * np.sqrt(variance)
     if degrees < 1:
         return Interval(value, 0.0, float(normal), readings, units, level, method)
-    low, high = value * degrees / stats.chi2.ppf([1 - side, side], degrees)
+    low, high = value * degrees / (2 * special.gammaincinv(degrees / 2, [1 - side, side]))
     return Interval(value, float(low), float(high), readings, units, level, method)
 
 

@@ -10,7 +10,6 @@ import click
 from analytics.day_asked import day_asked
 from analytics.history import History
 from analytics.question import QuestionError, find_question
-from analytics.questions import every_question
 from analytics.warehouse_file import open_warehouse
 from analytics.watch_acknowledged import Acknowledged
 from dashboards.acknowledgements import Acknowledgements, with_acknowledged
@@ -25,6 +24,8 @@ from dashboards.command.options import Day, warehouse_option
 @warehouse_option
 def acknowledge(chart: str, note: str, by: str, as_of: dt.date | None, warehouse: Path) -> None:
     """Acknowledge the alarm of CHART (as 'layshaft show watch' names it) with a NOTE; its months leave the baseline."""
+    from analytics.questions import every_question  # with every question's estimators: slow to load
+
     question = find_question("watch", every_question())
     opened = open_warehouse(warehouse)
     try:

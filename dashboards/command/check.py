@@ -12,9 +12,7 @@ from analytics.records_health import flags, rows_to_put_right, standing
 from analytics.warehouse_file import open_warehouse
 from analytics.wording import count_of
 from dashboards.command.options import as_json, version_option, warehouse_option
-from ingest.mapping import read_mapping
 from ingest.plan import LoadError
-from ingest.rows_to_put_right import write_rows_to_put_right
 
 
 @click.command()
@@ -45,6 +43,9 @@ def check(
     finally:
         opened.close()
     if export is not None:
+        from ingest.mapping import read_mapping  # only an export needs what loads and writes files
+        from ingest.rows_to_put_right import write_rows_to_put_right
+
         write_rows_to_put_right(wrong, export, read_mapping(mapping) if mapping else None)
     if as_json:
         told = {"rows_to_put_right": plain_rows(wrong), "flags": plain_rows(flagged), "standing": plain_rows(counts)}

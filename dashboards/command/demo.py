@@ -11,7 +11,6 @@ import click
 from analytics.warehouse_file import OlderWarehouseError, open_warehouse
 from dashboards.command.options import warehouse_option
 from dashboards.command.serve import host_option, port_option, say_where
-from ingest.load import load as load_files
 from ingest.plan import LoadError
 
 DEMO_MARK = "DEMO"  # the file that tells a folder of invented records from one of real ones
@@ -54,7 +53,8 @@ def _refuse_an_older_one(warehouse: Path) -> None:
 
 
 def _make(warehouse: Path, seed: int | None, keep_files: Path | None) -> None:
-    from demo_warehouse.demo import write_demo
+    from demo_warehouse.demo import write_demo  # no other command needs the demo or, but for one, the loader
+    from ingest.load import load as load_files
 
     started = time.monotonic()
 

@@ -5,15 +5,16 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from dashboards.command.demo import DEMO_MARK
 from dashboards.command.options import as_json, warehouse_option
-from ingest.load import LoadReport
-from ingest.load import load as load_files
 from ingest.plan import LoadError
-from ingest.versions import go_back_to, writing
+
+if TYPE_CHECKING:
+    from ingest.load import LoadReport
 
 
 @click.command()
@@ -36,6 +37,9 @@ def load(
     as_json: bool,
 ) -> None:
     """Load FILES (CSV, XLSX, JSON, JSON lines, Parquet, or folders of them)."""
+    from ingest.load import load as load_files  # no other command needs the loader
+    from ingest.versions import go_back_to, writing
+
     if (warehouse / DEMO_MARK).is_file():
         raise LoadError(
             f"'{warehouse}' holds the invented demo, which does not mix with real records; give yours a folder of "

@@ -12,7 +12,6 @@ import click
 from analytics.day_asked import day_asked
 from analytics.history import History
 from analytics.question import QuestionError, find_question
-from analytics.questions import every_question
 from analytics.scope import Scope
 from analytics.scope_choices import check_scope, scope_choices
 from analytics.text_table import told
@@ -21,12 +20,18 @@ from dashboards.acknowledgements import with_acknowledged
 from dashboards.command.options import as_json, scope_options, version_option, warehouse_option
 
 
-def _listing() -> str:
-    lines = [f"  {name}: {question.about}" for name, question in every_question().items()]
-    return "Questions:\n\n\b\n" + "\n".join(lines)
+class WithQuestions(click.Command):
+    """List the questions below the command's help."""
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the name of every question and what it answers."""
+        from analytics.questions import every_question
+
+        with formatter.section("Questions"):
+            formatter.write_dl([(name, question.about) for name, question in every_question().items()])
 
 
-@click.command(epilog=_listing(), context_settings={"ignore_unknown_options": True, "allow_extra_args": True})
+@click.command(cls=WithQuestions, context_settings={"ignore_unknown_options": True, "allow_extra_args": True})
 @click.argument("question")
 @scope_options
 @click.option("--csv", "as_csv", is_flag=True, help="Print the rows as CSV.")
@@ -46,6 +51,8 @@ def show(
     **filters: Any,
 ) -> None:
     """Answer QUESTION from the job records. A question's own options are given as --NAME VALUE."""
+    from analytics.questions import every_question  # with every question's estimators: slow to load
+
     asked = find_question(question, every_question())
     chosen = asked.chosen(_own_options(context.args))
     opened = open_warehouse(warehouse, warehouse_version)
