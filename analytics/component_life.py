@@ -23,7 +23,7 @@ from analytics.job_list import jobs_behind
 from analytics.life_clock import CLOCK_OPTION, LifeClock, clock_of, told_by
 from analytics.life_counts import counted_lives
 from analytics.life_curves import curves_of
-from analytics.life_groups import BEYOND, NONE_FAILED, OWN, SHARED, GroupLife, life_of_groups, longest
+from analytics.life_groups import BEYOND, NONE_FAILED, OWN, SHARED, GroupLife, life_of_groups, longest, told_singly
 from analytics.life_sensitivity import dependence, ledger_lines
 from analytics.question import Option, Question
 from analytics.scope import PRIVATE_OWNERS
@@ -58,7 +58,7 @@ def component_life(history: History, options: Mapping[str, str]) -> Answer:
     without a model), "fitted" (both models weighted, with limits), "paper" (Weibull axes), "models" (parameters),
     "excluded" (why lives were left out). Every life is one row of component_lives.
     """
-    by, clock = options["by"], clock_of(history, options["clock"])
+    by, clock = options["by"], clock_of(options["clock"])
     told, excluded = _lives(history, options, by, clock)
     keys = ["population", *GROUPS[by]]
     groups = told.partition_by(keys, maintain_order=True, include_key=True) if told.height else []
@@ -103,11 +103,11 @@ def _lives(
     elif wanted != "on_the_road":
         told.append(lives_that_came_in(history, parts, clock))
     keys = list(GROUPS[by])
-    frames = [_named(lives.rows, by, begun) for lives in told]
+    frames = [lives.rows if lives is counted else _named(lives.rows, by, begun) for lives in told]
     excluded = pl.concat(
         [lives.excluded.select(pl.lit(lives.population).alias("population"), "reason", "left_out") for lives in told]
     )
-    if wanted == "either":
+    if wanted == "either" and frames[0].height:
         road, bench = frames
         enough = _worn(road, keys).filter(pl.col("worn") >= ENOUGH_ON_THE_ROAD)
         more = _worn(bench, keys).join(_worn(road, keys), on=keys, how="left", suffix="_road", nulls_equal=True)
@@ -118,12 +118,10 @@ def _lives(
             road.join(more, on=keys, how="anti", nulls_equal=True),
             bench.join(more, on=keys, how="semi", nulls_equal=True),
         ]
-    columns = [*_KEPT, *(["count"] if counted is not None else [])]
-    frames = [
-        f.with_columns(pl.lit(1.0).alias("count")) if counted is not None and "count" not in f.columns else f
-        for f in frames
-    ]
-    return pl.concat([f.select(columns) for f in frames]), excluded
+    frames = [f for f in frames if f.height] or frames[:1]
+    if any("count" in f.columns for f in frames):  # a row that was not counted stands for one life
+        frames = [f if "count" in f.columns else f.with_columns(pl.lit(1.0).alias("count")) for f in frames]
+    return pl.concat([f.select(c for c in f.columns if c in _KEPT) for f in frames], how="diagonal"), excluded
 
 
 def _ledger(
@@ -134,7 +132,7 @@ def _ledger(
     clock: LifeClock,
 ) -> tuple[Assumption, ...]:
     lines = ledger_lines(top, excluded)
-    if options["dependence"] != "yes" or top is None or top[0]["unit_id"].null_count():
+    if options["dependence"] != "yes" or top is None or not told_singly(top[0]):
         return lines
     first = top[0]
     everywhere = history.within(replace(history.scope, component=None, position=None, supplier=None))
@@ -146,7 +144,7 @@ def _ledger(
 _KEPT = (
     "population", "unit_id", "job_id", "started_by", "origin", "family", "position", "component", "duty", "fleet",
     "supplier", "maker", "lower", "upper", "entry", "kind", "draws", "end_error",
-    "estimated", "named_failed",
+    "estimated", "named_failed", "count",
 )  # fmt: skip
 
 
@@ -321,7 +319,7 @@ _COLUMNS = (
 
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
     """Return the jobs that found a life of the row ended, worn ones told by when."""
-    clock = clock_of(history, row.get("clock", "km"))
+    clock = clock_of(row.get("clock", "km"))
     names = [name for name in ("family", "position", "component") if row.get(name)]
     tests = " and ".join(["true", *[f"c.{name} = $row_{name}" for name in names]])
     values: dict[str, Any] = {f"row_{name}": row[name] for name in names}

@@ -47,7 +47,7 @@ def due_for_rebuild(history: History, options: Mapping[str, str]) -> Answer:
     the option clock = hours: units that carry an hour meter, and "run" in hours.
     """
     _refuse_other_filters(history)
-    clock = clock_of(history, options.get("clock", "km"))
+    clock = clock_of(options.get("clock", "km"))
     whole = history.within(replace(history.scope, fleet=None, family=None))
     kept = history.warehouse.kept  # a page limited to one fleet rests on the same forecasts of every fleet
     forecasts, worn = kept.get(("fleet forecasts", history.as_of, clock.name), lambda: fleet_forecasts(whole, clock))

@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 import polars as pl
 
 from analytics.answer import Answer
-from analytics.history import History
-from analytics.question import Option, QuestionError
+from analytics.question import Option
 
 CLOCK_OPTION = Option(
     "clock", "what a life is counted in: km run, or running hours of units with an hour meter", ("km", "hours"), "km"
@@ -52,17 +51,9 @@ KM = LifeClock("km", "known_life_inspection", 1000.0, "km")
 HOURS = LifeClock("hours", "known_life_inspection_hours", 60.0, "h")
 
 
-def clock_of(history: History, name: str) -> LifeClock:
-    """Return the clock of that name.
-
-    Raises QuestionError where the job records were loaded by a program that kept no lives by hours.
-    """
-    if name == KM.name:
-        return KM
-    kept = history.warehouse.query("select 1 from clock where record = 'life_inspection_hours' limit 1")
-    if kept.is_empty():
-        raise QuestionError("these job records keep no lives by hours: load them once more, then ask for 'hours'")
-    return HOURS
+def clock_of(name: str) -> LifeClock:
+    """Return the clock of that name (km or hours)."""
+    return {clock.name: clock for clock in (KM, HOURS)}[name]
 
 
 def told_by(clock: LifeClock, answer: Answer) -> Answer:

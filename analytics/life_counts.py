@@ -20,15 +20,14 @@ _COLUMNS = {"position": "l.position_id", "component": "l.position_id", "family":
 def counted_lives(history: History, by: str, begun: str, clock: LifeClock = KM) -> Lives | None:
     """Return the lives that came in as counts per bin of age, or None where there are few enough to take singly.
 
-    Rows as component_lives.Lives with `count`, without unit and job. Bins are those of the mart (life_bin): geometric,
-    half a per cent wide, or WIDE in both ends for lives that ended between two distances; each stands at the mean of
-    its ages, so that what is lost is of second order in the width. Bins are counted for `by` position, component and
-    family; other groupings take lives singly.
+    Rows: family, position, component, kind, lower, upper, entry and population as in component_lives.Lives, and count.
+    Bins are those of the mart (life_bin): geometric, half a per cent wide, or WIDE in both ends for lives that ended between
+    two distances; each stands at the mean of its ages, so that what is lost is of second order in the width. Bins are
+    counted for `by` position, component and family; other groupings take lives singly.
     """
     if by not in _COLUMNS or history.scope.supplier is not None:
         return None
-    looks = history.query(f"select count(*) as n from {clock.mart} where superseded_on is null")["n"][0]
-    if looks < MANY:
+    if history.query(f"select count(*) as n from {clock.mart}").item() < MANY:
         return None
     where, values = conditions(history.scope, FILTERS)
     joins = (
@@ -61,14 +60,5 @@ def counted_lives(history: History, by: str, begun: str, clock: LifeClock = KM) 
         """,
         {**values, "lift": math.sinh(wide / 2) / (wide / 2)},
     )
-    empty: dict[str, pl.DataType | type[pl.DataType]] = {
-        "unit_id": pl.Int32, "job_id": pl.Int32, "started_by": pl.Int32, "origin": pl.String, "duty": pl.String,
-        "fleet": pl.String, "supplier": pl.String, "maker": pl.String, "draws": pl.List(pl.Float64),
-        "end_error": pl.Float64, "estimated": pl.Boolean, "named_failed": pl.Boolean,
-    }  # fmt: skip
-    rows = rows.with_columns(
-        pl.lit(0.0).alias("entry"),
-        pl.lit(CAME_IN).alias("population"),
-        *(pl.lit(None, dtype=kind).alias(name) for name, kind in empty.items()),
-    )
+    rows = rows.with_columns(pl.lit(0.0).alias("entry"), pl.lit(CAME_IN).alias("population"))
     return Lives(CAME_IN, rows, left_out_looks(history, {}, where, values, clock))

@@ -120,7 +120,7 @@ def _has_sound(rows: LifeObservations) -> bool:
 
 def _factor(group: pl.DataFrame, rows: LifeObservations, found: LifeEstimate | TooFewToSay) -> float:
     """Return by how much the variance of log B10 grows for lives of one unit and for distances that were imputed."""
-    if not isinstance(found, LifeEstimate) or group["unit_id"].null_count():
+    if not isinstance(found, LifeEstimate) or not told_singly(group):
         return 1.0
     factor = 1.0
     if group["unit_id"].n_unique() < group.height:
@@ -160,6 +160,11 @@ def _widened(quantile: LifeQuantile, factor: float) -> LifeQuantile:
         float(np.exp(middle - factor * (middle - low))),
         float(np.exp(middle + factor * (high - middle))),
     )
+
+
+def told_singly(lives: pl.DataFrame) -> bool:
+    """Return whether every life of a frame stands in a row of its own, with its unit, and none was counted in a bin."""
+    return "unit_id" in lives.columns and not lives["unit_id"].null_count()
 
 
 def longest(rows: LifeObservations) -> float:

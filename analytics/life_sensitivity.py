@@ -13,7 +13,7 @@ from analytics.estimators.life_frailty import FrailtySensitivity, frailty_sensit
 from analytics.estimators.life_goodness import GoodnessOfFit, goodness_of_fit
 from analytics.estimators.life_observations import LifeObservations, TooFewToSay
 from analytics.life_curves import free_share
-from analytics.life_groups import OWN, GroupLife, observations_of
+from analytics.life_groups import OWN, GroupLife, observations_of, told_singly
 
 SHARED_FACTOR = 0.5  # variance of the unseen factor that makes a unit's components fare alike: a strong one
 
@@ -61,7 +61,7 @@ def _moved(found: FrailtySensitivity, unit: float) -> str:
 
 
 def _of_first(rows: pl.DataFrame, life: GroupLife) -> list[Assumption]:
-    if life.basis != OWN or "unit_id" not in rows.columns or rows["unit_id"].null_count():
+    if life.basis != OWN or not told_singly(rows):
         return []
     lines = [
         _line(

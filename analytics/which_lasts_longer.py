@@ -60,7 +60,7 @@ def which_lasts_longer(history: History, options: Mapping[str, str]) -> Answer:
     other_worn, other_lives, said. Groups by supplier, maker, duty, family, or whether the mate (the slider of a ring,
     the other bearing) was renewed with it. Curve "wear": measured ring gap and end float against distance.
     """
-    by, clock = options["by"], clock_of(history, options["clock"])
+    by, clock = options["by"], clock_of(options["clock"])
     looks = _looks(history, by, options["population"], clock)
     found = [_compare(look, by) for look in looks]
     told = [r for r in found if isinstance(r, LifeRatio)]
@@ -295,7 +295,7 @@ _COLUMNS = (
 
 
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
-    clock = clock_of(history, row.get("clock", "km"))
+    clock = clock_of(row.get("clock", "km"))
     values: dict[str, Any] = {"component": row.get("component", "")}
     tests = ["c.component = $component"] if row.get("component") else ["true or $component = ''"]
     group = row.get("group")

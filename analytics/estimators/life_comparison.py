@@ -140,10 +140,12 @@ def _no_contrast(observations: LifeObservations, effect: Values) -> str:
 def _ratio_root(rows: RegressionRows, model: LifeModel, fit: RegressionFit) -> SignedRoot:
     """Return the signed root of the likelihood ratio of the log ratio: the effect moves into the shift of log age."""
     best = float(fit.coefficients[0] / fit.steepness)
-    held = RegressionFit(fit.coefficients[1:], fit.steepness, 0.0, fit.information, found=True)
+    near = RegressionFit(fit.coefficients[1:], fit.steepness, 0.0, fit.information, found=True)
 
     def root(value: float) -> float:
-        limited = regression_fit(rows, model, rows.design[:, 1:], shift=value * rows.design[:, 0], start=held)
+        nonlocal near  # the search comes closer and closer, so each fit begins at the one before
+        limited = regression_fit(rows, model, rows.design[:, 1:], shift=value * rows.design[:, 0], start=near)
+        near = limited if limited.found else near
         size = np.sqrt(max(2 * (fit.log_likelihood - limited.log_likelihood), 0.0))
         return float(np.copysign(size, best - value))
 

@@ -24,7 +24,7 @@ from analytics.estimators.life_observations import LifeObservations, TooFewToSay
 FEWEST_FAILURES = 5
 """Below this many failures no two-parameter life is fitted; limits with a stated or shared shape are what is left."""
 MANY_MAXIMA = "late entry leaves the likelihood with more than one maximum, so no life can be read from it"
-STACK_ELEMENTS = 40_000
+STACK_ELEMENTS = 16_000
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,10 +61,20 @@ class LifeObservations:
             "count": np.ones_like(low) if count is None else np.array(count, dtype=np.float64, ndmin=1),
             "entry": np.zeros_like(low) if entry is None else np.array(entry, dtype=np.float64, ndmin=1),
         }
+        self._hold(**values)
+        self._check()
+
+    def _hold(self, **values: Ages) -> None:
         for name, array in values.items():
             array.flags.writeable = False
             object.__setattr__(self, name, array)
-        self._check()
+
+    @staticmethod
+    def _made_of_sound_rows(lower: Ages, upper: Ages, count: Ages, entry: Ages) -> LifeObservations:
+        """Return rows that were made from checked ones, and so need no checks of their own."""
+        rows = object.__new__(LifeObservations)
+        rows._hold(lower=lower, upper=upper, count=count, entry=entry)
+        return rows
 
     def _check(self) -> None:
         lengths = [len(a) for a in (self.lower, self.upper, self.count, self.entry)]
@@ -104,15 +115,13 @@ class LifeObservations:
         return known
 
     def _collapse(self) -> LifeObservations:
-        lower = np.maximum(self.lower, self.entry)
-        rows = np.column_stack([lower, self.upper, self.entry])[self.count > 0]
-        order = np.lexsort(rows.T[::-1])
-        rows, count = rows[order], self.count[self.count > 0][order]
-        first = np.ones(len(rows), dtype=bool)
-        first[1:] = (rows[1:] != rows[:-1]).any(axis=1)
-        starts = np.flatnonzero(first)
-        summed = np.add.reduceat(count, starts) if len(rows) else count
-        return LifeObservations(rows[starts, 0], rows[starts, 1], summed, rows[starts, 2])
+        kept = self.count > 0
+        columns = [np.maximum(self.lower, self.entry)[kept], self.upper[kept], self.entry[kept]]
+        order, starts = _distinct(columns)
+        lower, upper, entry = (column[order[starts]] for column in columns)
+        count = self.count[kept][order]
+        summed = np.add.reduceat(count, starts) if len(starts) else count
+        return LifeObservations._made_of_sound_rows(lower, upper, summed, entry)
 
 
 def without_unknown(
@@ -142,19 +151,28 @@ def binned(observations: LifeObservations, ratio: float = 0.005) -> LifeObservat
     rows = observations.collapsed()
     logs = [_log_age(a) for a in (rows.lower, rows.upper, rows.entry)]
     exact = (rows.lower == rows.upper).astype(float)
-    cells = np.column_stack([exact] + [np.floor(a / np.log1p(ratio)) for a in logs])
-    order = np.lexsort(cells.T[::-1])
-    first = np.ones(len(cells), dtype=bool)
-    first[1:] = (cells[order][1:] != cells[order][:-1]).any(axis=1)
-    starts = np.flatnonzero(first)
+    order, starts = _distinct([exact, *(np.floor(a / np.log1p(ratio)) for a in logs)])
     if not len(starts):
         return rows
     count = np.add.reduceat(rows.count[order], starts)
     with np.errstate(invalid="ignore"):
-        lower, upper, entry = (np.exp(np.add.reduceat(rows.count[order] * a[order], starts) / count) for a in logs)
+        lower, upper, entry = (np.exp(np.add.reduceat((rows.count * a)[order], starts) / count) for a in logs)
     sharp = exact[order][starts] == 1
     upper = np.where(sharp, lower, np.maximum(upper, lower))
-    return LifeObservations(lower, upper, count, np.minimum(entry, lower)).collapsed()
+    return LifeObservations._made_of_sound_rows(lower, upper, count, np.minimum(entry, lower)).collapsed()
+
+
+def _distinct(columns: Sequence[Ages]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return the order of rows by their columns, the first column first, and at which of these places a new row stands."""
+    telling = [column for column in columns if (column != column[:1]).any()]  # the same throughout sorts nothing
+    number = len(columns[0])
+    order = np.lexsort(telling[::-1]) if telling else np.arange(number)
+    new = np.zeros(number, dtype=bool)
+    new[:1] = True
+    for column in telling:
+        placed = column[order]
+        new[1:] |= placed[1:] != placed[:-1]
+    return order, np.flatnonzero(new)
 
 
 def _log_age(age: Ages) -> Ages:

@@ -119,6 +119,25 @@ def test_counting_in_bins_moves_b10_by_less_than_a_thousandth(tmp_path: Path, mo
         assert binned[name] == pytest.approx(singly[name], rel=1e-3)
 
 
+def test_lives_counted_in_bins_keep_to_where_they_began(
+    clean_demo_folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Lives from new and of parts fitted here, counted, are as many at every place as taken singly, and together all."""
+    question, day = every_question()["component-life"], history(clean_demo_folder, dt.date(2026, 9, 30))
+
+    def lives(begun: str) -> dict[tuple[str, str], int]:
+        rows = question.ask(day, question.chosen({"population": "came_in", "lives": begun})).rows
+        return {
+            (family, position): number for family, position, number in rows.select("family", "position", "lives").rows()
+        }
+
+    singly = {begun: lives(begun) for begun in ("from_new", "fitted_here", "all")}
+    monkeypatch.setattr("analytics.life_counts.MANY", 1)
+    assert {begun: lives(begun) for begun in singly} == singly
+    assert sum(singly["from_new"].values()) + sum(singly["fitted_here"].values()) == sum(singly["all"].values()) > 0
+    assert min(len(singly[begun]) for begun in ("from_new", "fitted_here")) > 0
+
+
 def test_lives_counted_from_the_mart_are_the_lives_taken_singly(
     clean_demo_folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

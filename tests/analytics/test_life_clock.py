@@ -1,17 +1,14 @@
-"""Lives counted by the hour meter: ages by hand, the answer's words and units, and records that keep no hours."""
+"""Lives counted by the hour meter: ages by hand, and the words and units of the answer."""
 
 from __future__ import annotations
 
 import datetime as dt
-import shutil
 from pathlib import Path
 
-import duckdb
 import pytest
 
 from analytics.component_lives import lives_on_the_road, lives_that_came_in
-from analytics.life_clock import HOURS, clock_of
-from analytics.question import QuestionError
+from analytics.life_clock import HOURS
 from analytics.questions import every_question
 from tests.small_workshop import history, load_rows
 
@@ -125,12 +122,3 @@ def test_planted_machines_of_the_demo_last_as_many_hours_as_their_km_say(clean_d
                 found += 1
                 assert both[0][key]["b10"] / row["b10"] == pytest.approx(pace, rel=0.25)
     assert found >= 3
-
-
-def test_records_of_an_earlier_program_are_to_be_loaded_once_more(machines: Path, tmp_path: Path) -> None:
-    assert clock_of(history(machines, ASKED), "hours") is HOURS
-    older = Path(shutil.copytree(machines, tmp_path / "older"))
-    with duckdb.connect(str(next(older.glob("warehouse-*.duckdb")))) as connection:
-        connection.execute("delete from clock where record = 'life_inspection_hours'")
-    with pytest.raises(QuestionError, match="load them once more"):
-        clock_of(history(older, ASKED), "hours")
