@@ -12,7 +12,7 @@ from analytics.comeback_observations import observed_ctes
 from analytics.estimators.arrays import FloatArray, IntArray
 from analytics.estimators.penalised_logistic import ridge_logistic
 from analytics.history import History
-from analytics.job_marks import MARKS
+from analytics.job_marks import MARKS, every_mark
 
 AGE_DAYS = (0, 30, 91, 183, 365, 732)  # since delivery; trouble is likelier early
 JOB_STRATA, PIECE_STRATA = 5, 2  # bands of like hazard; pieces are compared within a component
@@ -22,22 +22,23 @@ PIECE_DRIVERS = ("age", "kind", "family", "component", "duty")
 TOGETHER = "smaller ones"  # the name under which groups of few pieces are counted together
 OURS, COMPONENT = "o.first_outcome = 'our_work'", "coalesce(o.first_outcome, 'part') in ('our_work', 'part')"
 
-_AGES = ", ".join(f"({place}, {low}, {high})" for place, (low, high) in enumerate(pairwise(AGE_DAYS)))
-_BASE = f"""
-aged(age, low, high) as (values {_AGES}),
+_BASE = """
 found as (  -- one row per job: how many component positions were found failed
-  select job_id, count(*) filter (failed) as failed from known_component_finding
-  where failed is not null group by job_id
+  select job_id, count(*) filter (failed) as failed from known_finding where failed is not null group by job_id
 ),
-job_seen as (
+driven as (
   select o.*, greatest(least(o.end_observed, o.reported) - o.delivered, 1) as days,
-    o.reported <= o.end_observed as came_back,
+    o.reported <= o.end_observed as came_back, coalesce(o.duty, 'not known') as driven_duty,
     case when f.failed is null then 'not known' when f.failed = 0 then '0' when f.failed = 1 then '1'
       when f.failed <= 3 then '2-3' else '4+' end as failed,
     case when o.odometer_m is null then 'not known'
       else least(o.odometer_m // 100000000, 4)::varchar end as distance
   from observed as o left join found as f using (job_id) where o.end_observed >= o.delivered
-)
+),
+like_work as (  -- one row per combination of what drives comebacks, numbered: its words are read once
+  select kind, family, failed, distance, driven_duty, row_number() over () as work from driven group by all
+),
+job_seen as (select o.*, w.work from driven as o join like_work as w using (kind, family, failed, distance, driven_duty))
 """
 
 
@@ -56,8 +57,9 @@ def job_cells(history: History, group: str, event: str = OURS) -> Cells:
 
 def mark_cells(history: History) -> Cells:
     """Return cells by practice (`mark`) and whether a job did it (`did`); jobs for which it makes no sense are out."""
-    marks = " union all ".join(f"select '{m.name}' as mark, job_id, did from ({m.sql})" for m in MARKS)
-    return _cells(history, _MARKED.format(base=_ctes(history)[0], marks=marks, event=OURS), JOB_DRIVERS, JOB_STRATA)
+    names = ", ".join(f"'{m.name}'" for m in MARKS)
+    sql = _MARKED.format(base=_ctes(history)[0], marks=every_mark(MARKS), names=names, event=OURS)
+    return _cells(history, sql, JOB_DRIVERS, JOB_STRATA)
 
 
 def piece_cells(history: History, column: str, least: int = 1) -> Cells:
@@ -70,20 +72,41 @@ def piece_cells(history: History, column: str, least: int = 1) -> Cells:
     return _cells(history, sql, PIECE_DRIVERS, PIECE_STRATA)
 
 
-_DRIVEN = "o.kind, o.family, o.failed, o.distance, coalesce(o.duty, 'not known') as duty"
-_SUMS = """sum(least(o.days, a.high) - a.low)::double as days,
-  count(*) filter ({event} and o.came_back and o.days > a.low and o.days <= a.high) as events,
-  count(*) filter (a.age = 0) as jobs"""
+_SPANS = list(enumerate(pairwise(AGE_DAYS)))
+# A column for each stretch of age, so that a job is read once; `_BY_AGE` makes rows of them.
+_SUMS = ", ".join(
+    f"sum(least(o.days, {high}) - {low}) filter (o.days > {low})::double as days_{age}, "
+    f"count(*) filter ({{event}} and o.came_back and o.days > {low} and o.days <= {high}) as events_{age}"
+    for age, (low, high) in _SPANS
+)
+_BY_AGE = f"""select {{keys}}, a.age, w.kind, w.family, w.failed, w.distance, w.driven_duty as duty,
+  [{", ".join(f"s.days_{age}" for age, _ in _SPANS)}][a.age + 1] as days,
+  [{", ".join(f"s.events_{age}" for age, _ in _SPANS)}][a.age + 1] as events, if(a.age = 0, s.jobs, 0) as jobs
+from {{summed}} as s join like_work as w using (work), (select unnest(range({len(_SPANS)})) as age) as a
+where [{", ".join(f"s.days_{age}" for age, _ in _SPANS)}][a.age + 1] is not null
+order by all
+"""
 _JOBS = f"""
-with {{base}}
-select {{group}} as "group", a.age, {_DRIVEN}, {_SUMS}
-from job_seen as o join aged as a on o.days > a.low group by all order by all
+with {{base}}, summed as (
+  select {{group}} as "group", o.work, count(*) as jobs, {_SUMS} from job_seen as o group by all
+)
+{_BY_AGE.format(keys='s."group"', summed="summed")}
 """
 _MARKED = f"""
-with {{base}}, marked as ({{marks}})
-select m.mark, m.did, a.age, {_DRIVEN}, {_SUMS}
-from job_seen as o join marked as m using (job_id) join aged as a on o.days > a.low
-where m.did is not null group by all order by all
+with {{base}}, mark as (select unnest(range({len(MARKS)})) as number, unnest([{{names}}]) as mark),
+marked as (  -- one row per job: the marks that make sense for it, and those it has, as bits
+  select job_id, bit_or(1::bigint << number) as asked, coalesce(bit_or(1::bigint << number) filter (did), 0) as had
+  from ({{marks}}) group by job_id
+),
+alike as (
+  select m.asked, m.had, o.work, count(*) as jobs, {_SUMS} from job_seen as o join marked as m using (job_id) group by all
+),
+summed as (
+  select k.mark, a.had & (1::bigint << k.number) <> 0 as did, a.work, sum(a.jobs) as jobs,
+    {", ".join(f"sum(a.days_{age}) as days_{age}, sum(a.events_{age}) as events_{age}" for age, _ in _SPANS)}
+  from alike as a join mark as k on a.asked & (1::bigint << k.number) <> 0 group by all
+)
+{_BY_AGE.format(keys="s.mark, s.did", summed="summed")}
 """
 _PIECES = f"""
 with {{base}}, piece as (
@@ -91,10 +114,13 @@ with {{base}}, piece as (
   from known_part_line as p join known_position as c using (position_id)
   where p.fitted and coalesce(p.origin, 'new') <> 'own_refitted'
 ),
-grouped as ({{told}})
-select q."group", q.component, a.age, {_DRIVEN}, {_SUMS.replace("{event}", "{event} and o.first_position = q.position")}
-from job_seen as o join grouped as q using (job_id) join aged as a on o.days > a.low
-group by all order by all
+grouped as ({{told}}),
+summed as (
+  select q."group", q.component, o.work, count(*) as jobs,
+    {_SUMS.replace("{event}", "{event} and o.first_position = q.position")}
+  from job_seen as o join grouped as q using (job_id) group by all
+)
+{_BY_AGE.format(keys='s."group", s.component', summed="summed")}
 """
 _EVERY = """select * from piece where "group" is not null"""
 _LEAST = f"""select q.job_id, q.component, q.position, coalesce(e."group", '{TOGETHER}') as "group"

@@ -15,7 +15,7 @@ from analytics.estimators.interval import TooFew
 from analytics.estimators.multiple_testing import benjamini_hochberg
 from analytics.history import History
 from analytics.job_list import jobs_behind
-from analytics.job_marks import MARKS
+from analytics.job_marks import MARKS, every_mark
 from analytics.question import Option, Question
 from analytics.scope_sql import conditions
 from analytics.wording import count_of
@@ -67,6 +67,12 @@ def goes_before_comebacks(history: History, options: Mapping[str, str]) -> Answe
     )
 
 
+_KINDS = """kinds as (  -- one row per kind of component, with its bit
+  select component, 1::bigint << (dense_rank() over (order by component) - 1) as bit
+  from (select distinct component from known_position where component is not null)
+)"""
+
+
 def _followed(history: History) -> tuple[str, dict[str, object]]:
     """Return CTEs that end in `followed`: jobs followed for 12 months, and whether they came back for what we did."""
     ctes, values = observed_ctes(history.scope)
@@ -84,33 +90,45 @@ def _followed(history: History) -> tuple[str, dict[str, object]]:
 
 def _before(history: History) -> pl.DataFrame:
     ctes, values = _followed(history)
-    marks = " union all ".join(
-        f"select 'practice' as of, '{m.name}' as mark, job_id, did from ({m.sql}) where did is not null" for m in MARKS
-    )
+    names = ", ".join(f"'{mark.name}'" for mark in MARKS)
     return history.query(
-        f"""with {ctes}, failed as (  -- one row per job and damage found
-          select distinct job_id, component, coalesce(damage_mode, 'damage not written down') as damage_mode
-          from known_component_finding where failed and component is not null
+        f"""with {ctes}, {_KINDS},
+        modes as (  -- one row per damage ever found, numbered: texts of millions of findings would cost most of the time
+          select damage_mode, row_number() over () as mode from (
+            select distinct coalesce(damage_mode, 'damage not written down') as damage_mode
+            from known_finding where failed
+          )
         ),
-        looked as (select distinct job_id, component from known_component_finding where failed is not null),
-        kinds as (select component, damage_mode from failed group by all having count(*) >= {MINIMUM_JOBS}),
-        mark as ({marks}),
+        failed as (  -- one row per job and damage found
+          select f.job_id, k.bit, m.mode from known_component_finding as f join kinds as k using (component)
+          join modes as m on m.damage_mode = coalesce(f.damage_mode, 'damage not written down')
+          where f.failed group by all
+        ),
+        looked as (  -- one row per job: the components looked at, as bits
+          select job_id, bit_or(bit) as bits from known_component_finding join kinds using (component)
+          where failed is not null group by job_id
+        ),
+        damages as (select bit, mode from failed group by all having count(*) >= {MINIMUM_JOBS}),
+        mark as ({every_mark(MARKS)}),
+        alike as (select bits, stratum, count(*) as jobs, count(*) filter (back) as back
+          from looked join followed using (job_id) group by all),
         seen as (  -- one row per component and stratum: jobs in which it was looked at
-          select component, stratum, count(*) as jobs, count(*) filter (back) as back
-          from looked join followed using (job_id) group by all
+          select k.bit, stratum, sum(jobs)::bigint as jobs, sum(back)::bigint as back
+          from alike join kinds as k on bits & k.bit <> 0 group by all
         ),
         bad as (  -- one row per damage and stratum: jobs in which it was found
-          select component, damage_mode, stratum, count(*) as jobs, count(*) filter (back) as back
+          select bit, mode, stratum, count(*) as jobs, count(*) filter (back) as back
           from failed join followed using (job_id) group by all
         )
-        select m.of, m.mark, f.stratum, count(*) filter (did) as jobs_with, count(*) filter (did and back) as back_with,
+        select 'practice' as of, [{names}][m.number + 1] as mark, f.stratum,
+          count(*) filter (did) as jobs_with, count(*) filter (did and back) as back_with,
           count(*) filter (not did) as jobs_without, count(*) filter (not did and back) as back_without
         from mark as m join followed as f using (job_id) group by all
         union all
-        select 'finding', replace(k.component || ' found failed: ' || k.damage_mode, '_', ' '), s.stratum,
+        select 'finding', replace(k.component || ' found failed: ' || m.damage_mode, '_', ' '), s.stratum,
           coalesce(b.jobs, 0), coalesce(b.back, 0), s.jobs - coalesce(b.jobs, 0), s.back - coalesce(b.back, 0)
-        from kinds as k join seen as s using (component)
-        left join bad as b on b.component = k.component and b.damage_mode = k.damage_mode and b.stratum = s.stratum
+        from damages as d join kinds as k using (bit) join modes as m using (mode) join seen as s using (bit)
+        left join bad as b on b.bit = d.bit and b.mode = d.mode and b.stratum = s.stratum
         order by all""",
         values,
     )
@@ -119,10 +137,7 @@ def _before(history: History) -> pl.DataFrame:
 def _together(history: History) -> pl.DataFrame:
     where, values = conditions(history.scope, _FILTERS, "opened")
     return history.query(
-        f"""with kinds as (  -- one row per kind of component, with its bit
-          select component, 1::bigint << (dense_rank() over (order by component) - 1) as bit
-          from (select distinct component from known_position where component is not null)
-        ),
+        f"""with {_KINDS},
         strip as (  -- one row per full strip: components looked at, and found failed, as bits
           select job_id, any_value(family) as family, bit_or(bit) as looked, coalesce(bit_or(bit) filter (failed), 0) as failed,
             coalesce(least(any_value(coalesce(unit_distance_m, odometer_m)) // 100000000, 4)::varchar, 'not known') as band

@@ -4,46 +4,76 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+_KEPT = "action in ('reused', 'adjusted', 'left_worn')"
+_ACTED = """known_finding as f left join known_position as p using (position_id)
+  where f.action is not null"""
+
 
 @dataclass(frozen=True)
 class Mark:
-    """Hold one practice: its name, what is compared, and SQL giving job_id and did (NULL where it makes no sense)."""
+    """Hold one practice: its name, what is compared, and how it is told.
+
+    rows: SQL giving job_id and did (NULL where it makes no sense); or, for what was done to components: among (a condition
+    on findings and their positions) the findings that count, done: which of them make the mark.
+    """
 
     name: str
     about: str
-    sql: str
+    rows: str = ""
+    among: str = ""
+    done: str = ""
+
+    @property
+    def sql(self) -> str:
+        """Return SQL giving job_id and did."""
+        if self.rows:
+            return self.rows
+        return f"select f.job_id, bool_or({self.done}) as did from {_ACTED} and {self.among} group by f.job_id"
 
 
-_ACTIONS = """select job_id, bool_or(action in ('reused', 'adjusted', 'left_worn')) as did
-  from known_component_finding where component = '{component}' and action is not null group by job_id"""
+def every_mark(marks: tuple[Mark, ...]) -> str:
+    """Return SQL giving number (place in `marks`), job_id and did, where it makes sense, each table read once for all."""
+    acted = {n: mark for n, mark in enumerate(marks) if not mark.rows}
+    told = ", ".join(f"bool_or({m.done}) filter ({m.among}) as mark_{n}" for n, m in acted.items())
+    apart = [f"select {n} as number, job_id, did from ({m.rows})" for n, m in enumerate(marks) if m.rows]
+    together = [f"select {n} as number, job_id, mark_{n} as did from acted" for n in acted]
+    return f"""with acted as (select f.job_id, {told} from {_ACTED} group by f.job_id)
+      select * from ({" union all ".join(apart + together)}) where did is not null"""
+
 
 MARKS: tuple[Mark, ...] = (
     Mark(
         "slider reused with new rings",
         "new rings on the old slider, against a new slider too",
         """select r.job_id, bool_or(s.action in ('reused', 'adjusted', 'left_worn')) as did
-  from known_component_finding as r
-  join known_position as p on p.family = r.family and p.position = r.position
-  join known_component_finding as s on s.job_id = r.job_id and s.position = p.mate and s.component = 'slider'
-  where r.component = 'synchroniser_ring' and r.action in ('replaced_failed', 'replaced_routine', 'replaced_mate')
+  from known_finding as r
+  join (  -- one row per ring and the slider it runs with
+    select p.position_id as ring, m.position_id as slider from known_position as p
+    join known_position as m on m.family = p.family and m.position = p.mate
+    where p.component = 'synchroniser_ring' and m.component = 'slider'
+  ) as pair on pair.ring = r.position_id
+  join known_finding as s on s.job_id = r.job_id and s.position_id = pair.slider
+  where r.action in ('replaced_failed', 'replaced_routine', 'replaced_mate')
     and s.action is not null group by r.job_id""",
     ),
     Mark(
         "a bearing reused",
         "some bearing looked at and reused, against all replaced",
-        _ACTIONS.format(component="bearing"),
+        among="p.component = 'bearing'",
+        done=_KEPT,
     ),
-    Mark("a seal reused", "some seal reused, against all replaced", _ACTIONS.format(component="seal")),
+    Mark("a seal reused", "some seal reused, against all replaced", among="p.component = 'seal'", done=_KEPT),
     Mark(
         "crown wheel and pinion reused",
         "reused, against replaced",
-        _ACTIONS.format(component="crown_wheel_pinion"),
+        among="p.component = 'crown_wheel_pinion'",
+        done=_KEPT,
     ),
     Mark(
         "something left worn",
         "left worn at the customer's wish, against nothing left",
-        "select job_id, bool_or(action = 'left_worn') as did from known_component_finding "
-        "where action is not null group by job_id",
+        among="true",
+        done="action = 'left_worn'",
     ),
     Mark(
         "fitted by somebody else",

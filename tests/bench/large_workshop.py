@@ -105,8 +105,8 @@ def write_large_workshop(folder: Path, jobs: int) -> dict[str, dict[str, int]]:
     )
     write(
         "part_line",
-        f"""select 'J' || i as job, 'P' || (i * 11 + k * 37) % 400 as part, 'fitted' as movement,
-          'position ' || (i + k) % {POSITIONS} as position, 'S' || (i + k) % 9 as supplier,
+        f"""select 'J' || i as job, 'P' || (i + k) % {POSITIONS} * 20 + i * 11 % 20 as part, 'fitted' as movement,
+          'position ' || (i + k) % {POSITIONS} as position, 'S' || ((i + k) % {POSITIONS} + i * 11) % 9 as supplier,
           'L' || (i // 20000) as lot, 'new' as origin, 1 as "quantity (pieces)",
           round(5 + (i * 3 + k) % 200, 2) as "unit_cost (money)"
         from range({jobs}) t(i), range(5) s(k)""",
