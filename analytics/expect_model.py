@@ -22,13 +22,15 @@ SAME_GEAR = ("complaint in its gear", "complaint in another gear")
 MOST_STRIPS = 2000  # the newest, so that a large workshop asks as quickly as a small one
 
 _FINDINGS = f"""
-with strip as (  -- one row per full strip
-  select job_id from known_component_finding where full_strip and failed is not null
-  group by job_id order by max(opened) desc, job_id desc limit {MOST_STRIPS}
+with looked as (select distinct job_id from known_finding where failed is not null),
+strip as (  -- one row per full strip
+  select job_id from known_visit semi join looked using (job_id) where full_strip
+  order by opened desc, job_id desc limit {MOST_STRIPS}
 )
-select job_id, position, component, gear, bool_or(failed) as failed
-from known_component_finding semi join strip using (job_id)
-where full_strip and failed is not null and component is not null group by all order by job_id, position
+select f.job_id, f.position, p.component, p.gear, bool_or(f.failed) as failed
+from known_finding as f semi join strip using (job_id) join known_position as p using (position_id)
+where f.failed is not null and p.component is not null
+group by all order by job_id, position
 """
 
 

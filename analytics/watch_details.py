@@ -98,21 +98,20 @@ control as (  -- the other jobs of the same time, of the same families
     and j.family in (select family from known_job join chosen using (job)) and j.job not in (select job from chosen)
 ),
 every as (select job, true as came_back from chosen union all select * from control),
-mark as (  -- one row per job and attribute
-  select e.job, e.came_back, 'technician' as attribute, j.technician as word
-  from every as e join known_job as j using (job)
-  union select e.job, e.came_back, 'duty', j.duty from every as e join known_job as j using (job)
-  union select e.job, e.came_back, 'fleet', j.fleet from every as e join known_job as j using (job)
-  union select e.job, e.came_back, 'refitted by', j.refitted_by from every as e join known_job as j using (job)
-  union select e.job, e.came_back, 'lot', p.supplier || ' ' || p.lot
-    from every as e join known_part_use as p using (job)
-    where p.component = $component and p.lot is not null
-  union select e.job, e.came_back, 'maker', p.maker from every as e join known_part_use as p using (job)
-    where p.component = $component
+worked as (select e.job, e.came_back, j.technician, j.duty, j.fleet, j.refitted_by
+  from every as e join known_job as j using (job)),
+fitted as (select e.job, e.came_back, p.supplier || ' ' || p.lot as lot, p.maker
+  from every as e join known_part_use as p using (job) where p.component = $component),
+mark as (  -- one row per job, attribute and word
+  select came_back, 'technician' as attribute, technician as word from worked
+  union all select came_back, 'duty', duty from worked
+  union all select came_back, 'fleet', fleet from worked
+  union all select came_back, 'refitted by', refitted_by from worked
+  union all select came_back, 'lot', lot from (select distinct job, came_back, lot from fitted)
+  union all select came_back, 'maker', maker from (select distinct job, came_back, maker from fitted)
 )
-select attribute, word, count(distinct job) filter (came_back) as here,
-  count(distinct job) filter (not came_back) as there, (select count(*) from every where came_back) as jobs,
-  (select count(*) from every where not came_back) as others
+select attribute, word, count(*) filter (came_back) as here, count(*) filter (not came_back) as there,
+  (select count(*) from every where came_back) as jobs, (select count(*) from every where not came_back) as others
 from mark where word is not null group by all having here >= 2 order by attribute, word
 """
 
