@@ -232,6 +232,28 @@ def _outcome_unknown(frame: pl.DataFrame, rows: pl.DataFrame) -> Assumption:
     )  # fmt: skip
 
 
+_BY_MONTHS = (12, 24)
+_BY_DAYS = [months * DAYS_PER_MONTH for months in _BY_MONTHS]
+
+
+def given_only(frame: pl.DataFrame) -> Assumption:
+    """Return how far the rate moves without the comebacks that are inferred, among which there is ordinary wear."""
+    inferred = int((~frame["first_given"].fill_null(value=True)).sum())
+    given = int(frame["reported"].is_not_null().sum()) - inferred
+    rule, moves = "Comebacks given in the records (others are inferred and marked so)", None
+    if inferred and given:
+        sure = frame.with_columns(pl.when("first_given").then("reported").alias("reported"))
+        every, some = (
+            [1 - float(s) for s in fit_days(durations(f, "end_observed")[0], by_unit=False).at(_BY_DAYS).estimate[0]]
+            for f in (frame, sure)
+        )
+        moves = "; ".join(
+            f"{percent(a)} at {months} months becomes {percent(b)}"
+            for months, a, b in zip(_BY_MONTHS, every, some, strict=True)
+        )
+    return Assumption(rule, given, inferred, "given ones only" if moves else None, moves)
+
+
 def _ledger(frame: pl.DataFrame, curves: pl.DataFrame, rows: pl.DataFrame) -> tuple[Assumption, ...]:
     lines = []
     at_12 = {
@@ -247,9 +269,7 @@ def _ledger(frame: pl.DataFrame, curves: pl.DataFrame, rows: pl.DataFrame) -> tu
         lines.append(
             Assumption(text, counts["observed"], counts["not_observed"], None if name == "observed" else name, moves)
         )
-    inferred = int((~frame["first_given"].fill_null(value=True)).sum())
-    given = int(frame["reported"].is_not_null().sum()) - inferred
-    lines.append(Assumption("Comebacks given in the records (others are inferred and marked so)", given, inferred))
+    lines.append(given_only(frame))
     lines.append(_outcome_unknown(frame, rows))
     assumed = int(frame["warranty_assumed"].sum())
     lines.append(

@@ -6,7 +6,10 @@ import datetime as dt
 from pathlib import Path
 from typing import Any
 
+import polars as pl
+
 from analytics.comeback_observations import comeback_observations, durations
+from analytics.comebacks import given_only
 from tests.small_workshop import history, load_rows, shown
 
 D = dt.date
@@ -126,3 +129,22 @@ def test_the_distance_of_a_warranty_ends_it_early_for_a_fast_unit(tmp_path: Path
     frame = comeback_observations(history(folder, AS_OF))
     end = frame.filter(frame["job"] == "J3")["end_observed"][0]
     assert D(2021, 3, 1) < end < D(2021, 6, 30)
+
+
+def test_the_ledger_tells_the_rate_without_inferred_comebacks() -> None:
+    start = dt.date(2020, 1, 1)
+    days = [30, 60, 90, 400, None, None, None, None, None, None]
+    frame = pl.DataFrame(
+        {
+            "job_id": range(10), "unit_id": range(10), "delivered": [start] * 10,
+            "reported": [None if d is None else start + dt.timedelta(d) for d in days],
+            "first_given": [True, False, True, True, *[None] * 6],
+            "end_observed": [start + dt.timedelta(731)] * 10,
+        },
+        schema_overrides={"first_given": pl.Boolean},
+    )  # fmt: skip
+    line = given_only(frame)
+    assert (line.included, line.left_out) == (3, 1)
+    assert line.moves == "30.0 % at 12 months becomes 20.0 %; 40.0 % at 24 months becomes 30.0 %"
+    none_inferred = frame.with_columns(first_given=pl.lit(value=True))
+    assert given_only(none_inferred).moves is None
