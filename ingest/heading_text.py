@@ -68,13 +68,22 @@ def known_headings(record: RecordType) -> frozenset[str]:
 
 def count_known(cells: Sequence[str | None], known: frozenset[str]) -> int:
     """Return how many different known headings stand in a row of cells."""
-    met: set[str] = set()
+    return _count_met(_may_mean(cells), known)
+
+
+def _may_mean(cells: Sequence[str | None]) -> list[tuple[str, ...]]:
+    """Return for each cell the folded headings that it may stand for, the likeliest first."""
+    meant = []
     for cell in cells:
         if cell and len(cell) <= 80:
             parts = split_unit(cell) or bracketed(cell)
-            folded = [fold_heading(parts[0])] if parts else []
-            met.update([name for name in (*folded, fold_heading(cell)) if name in known][:1])
-    return len(met)
+            meant.append((*([fold_heading(parts[0])] if parts else []), fold_heading(cell)))
+    return meant
+
+
+def _count_met(meant: Sequence[tuple[str, ...]], known: frozenset[str]) -> int:
+    found = (next((name for name in names if name in known), None) for names in meant)
+    return len(set(found) - {None})
 
 
 def find_heading_row(rows: Sequence[Sequence[str | None]], known: Sequence[frozenset[str]]) -> tuple[int, int]:
@@ -83,7 +92,9 @@ def find_heading_row(rows: Sequence[Sequence[str | None]], known: Sequence[froze
     It is the first row that holds the most headings of any one record type (or mapping entry); where no row
     holds a known heading, the first row that is filled as widely as most and holds words only.
     """
-    scores = [max((count_known(row, one) for one in known), default=0) for row in rows]
+    every = frozenset[str]().union(*known)
+    meant = [[names for names in _may_mean(row) if not every.isdisjoint(names)] for row in rows]
+    scores = [max((_count_met(names, one) for one in known), default=0) if names else 0 for names in meant]
     best = max(scores, default=0)
     if best:
         return scores.index(best), best

@@ -25,7 +25,7 @@ from ingest.at_once import at_once
 from ingest.describe import describe
 from ingest.displaced import displaced_notes
 from ingest.flags import flag
-from ingest.gather import gather, has_old, let_go
+from ingest.gather import gather, gather_none, has_old, let_go
 from ingest.habits import FULL_STRIP_LISTS_ONLY_BAD, add_implied_findings
 from ingest.mapping import WorkshopMapping, read_mapping
 from ingest.marts import build_marts
@@ -250,11 +250,15 @@ def _decide(connection: duckdb.DuckDBPyConnection, plans: list[SheetPlan], load_
         f"select source_id from source where load_id = {load_id} order by source_id"
     ).fetchall()]  # fmt: skip
     sheets = list(zip(ids, plans, strict=True))
+    ever_read = {name for (name,) in connection.execute("select distinct record from source").fetchall()}
     begin_row_events(connection)
 
     def decide(record: RecordType, on: duckdb.DuckDBPyConnection) -> RecordType:
-        here = {source_id: plan for source_id, plan in sheets if plan.record is record}
-        _decide_record(on, record, here, load_id, person_key)
+        if record.name in ever_read:
+            here = {source_id: plan for source_id, plan in sheets if plan.record is record}
+            _decide_record(on, record, here, load_id, person_key)
+        else:
+            gather_none(on, record)
         return record
 
     def in_order() -> Iterator[RecordType]:

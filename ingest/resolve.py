@@ -58,6 +58,19 @@ def resolve(connection: duckdb.DuckDBPyConnection, record: RecordType, rows: int
     judge_corrections(connection, record)
     _find_repeated(connection, record)
     _quarantine_what_stands_alone(connection, record)
+    if _others_decide(connection):
+        _decide_among_others(connection, record)
+    connection.execute("drop table repeated; drop table corrected; drop table standing_correction")
+    return int(connection.execute(f"select count(*) from verdict_{name}").fetchall()[0][0])
+
+
+def _others_decide(connection: duckdb.DuckDBPyConnection) -> bool:
+    """Return whether there is any row that others decide about; in most loads of most record types there is none."""
+    return bool(connection.execute("select exists (from repeated) or exists (from corrected)").fetchall()[0][0])
+
+
+def _decide_among_others(connection: duckdb.DuckDBPyConnection, record: RecordType) -> None:
+    """Decide about the rows that share their key (or content) with another, and rows that were corrected."""
     if _find_candidates(connection, record):
         _tell_repetitions(connection, record)
         _judge_contents(connection, record)
@@ -67,7 +80,6 @@ def resolve(connection: duckdb.DuckDBPyConnection, record: RecordType, rows: int
             _put_right_by_key(connection, record)
         connection.execute("drop table content")
     connection.execute("drop table candidate")
-    return int(connection.execute(f"select count(*) from verdict_{name}").fetchall()[0][0])
 
 
 def _find_faulty(connection: duckdb.DuckDBPyConnection, record: RecordType) -> None:
@@ -119,7 +131,7 @@ def _find_candidates(connection: duckdb.DuckDBPyConnection, record: RecordType) 
         left join standing_correction as k on k.source_id = r.source_id and k.row_number = r.row_number
         left join corrected as t on t.origin = s.origin and t.row_number = r.row_number
         anti join verdict_{name} as v on v.source_id = r.source_id and v.row_number = r.row_number;
-        drop table repeated; drop table chosen; drop table picked; drop table corrected; drop table standing_correction;
+        drop table chosen; drop table picked;
     """)
     return int(connection.execute("select count(*) from candidate").fetchall()[0][0])
 

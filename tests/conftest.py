@@ -12,6 +12,22 @@ import pytest
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: threads cost more than they bring
 
+TESTS = Path(__file__).resolve().parent
+# Begun last, one of them would keep one worker busy while the other has nothing left to do. The second does without the
+# demo, which the first makes and all others wait for.
+LONGEST_FIRST = (
+    "browser/test_demo.py", "ingest/test_resolve.py", "browser/test_by_hand.py", "browser/test_access.py",
+    "analytics/test_known_dates.py", "ingest/test_corrections.py", "analytics/test_setting_questions.py",
+    "browser/test_setting.py", "analytics/test_due_for_rebuild.py", "ingest/test_killed_loads.py",
+    "browser/test_one_job.py", "demo_warehouse/test_demo.py",
+)  # fmt: skip
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the files that take longest first."""
+    place = {TESTS / name: number for number, name in enumerate(LONGEST_FIRST)}
+    items.sort(key=lambda item: place.get(item.path, len(place)))
+
 
 @pytest.fixture(scope="session")
 def demo_warehouse_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
