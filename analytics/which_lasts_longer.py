@@ -13,11 +13,12 @@ import polars as pl
 from analytics.answer import Answer, Assumption, Column
 from analytics.component_lives import CAME_IN, ON_THE_ROAD, lives_on_the_road, plural, rows_that_came_in
 from analytics.estimators.life_comparison import LifeRatio, compare_lives
-from analytics.estimators.life_observations import LifeObservations
+from analytics.estimators.life_observations import LifeObservations, binned
 from analytics.estimators.multiple_testing import benjamini_hochberg
 from analytics.history import History
 from analytics.job_list import jobs_behind
 from analytics.life_clock import CLOCK_OPTION, KM, LifeClock, clock_of, told_by
+from analytics.life_counts import WIDE
 from analytics.life_groups import observations_of
 from analytics.measured_wear import measured_wear
 from analytics.question import Option, Question
@@ -28,6 +29,7 @@ FEWEST_WORN = 5  # in the group and among the others
 LEVEL_NEEDS = 3  # worn and not worn, for a family or duty to be adjusted for by itself
 MANY = 500  # lives above which ages are rounded, so that equal ones need not be looked at singly
 ROUND_TO = 0.01
+VERY_MANY = 20_000  # lives above which those that ended between two looks are binned as wide as where they are counted
 ADJUSTED = {
     "supplier": ("family", "duty"),
     "maker": ("family", "duty"),
@@ -179,14 +181,37 @@ def _compare(look: _Look, by: str) -> LifeRatio | str:
 def _distinct(
     rows: pl.DataFrame, columns: list[npt.NDArray[np.float64]]
 ) -> tuple[LifeObservations, npt.NDArray[np.float64]]:
-    """Return the distinct lives with their counts and covariates; of many, ages are first rounded to 1 %."""
+    """Return the distinct lives with their counts and covariates; of many, ages are first rounded to 1 % or binned."""
     found = observations_of(rows)
+    if rows.height > VERY_MANY:
+        return _binned(found, np.column_stack(columns))
     lower, upper, entry = found.lower, found.upper, found.entry
     if rows.height > MANY:
         lower, upper, entry = (_rounded(age) for age in (lower, upper, entry))
         upper = np.where((entry > 0) & (upper <= entry), entry * (1 + ROUND_TO), upper)
     table, count = np.unique(np.column_stack([lower, upper, entry, *columns]), axis=0, return_counts=True)
     return LifeObservations(table[:, 0], table[:, 1], count.astype(float), table[:, 2]), table[:, 3:]
+
+
+def _binned(
+    found: LifeObservations, covariates: npt.NDArray[np.float64]
+) -> tuple[LifeObservations, npt.NDArray[np.float64]]:
+    """Return lives of equal covariates in bins of 1 %, or WIDE where they ended between two looks, at their mean log age."""
+    code = covariates @ 2.0 ** np.arange(covariates.shape[1])  # every covariate is nought or one
+    _, first, place = np.unique(code, return_index=True, return_inverse=True)
+    kinds = covariates[first]
+    between = (found.lower > 0) & (found.lower < found.upper) & np.isfinite(found.upper)
+    parts, repeats = [], []
+    for kind in range(len(kinds)):
+        for these, ratio in ((~between, ROUND_TO), (between, WIDE)):
+            mine = np.flatnonzero((place == kind) & these)
+            part = binned(LifeObservations(found.lower[mine], found.upper[mine], None, found.entry[mine]), ratio)
+            parts.append(part)
+            repeats.append(np.tile(kinds[kind], (len(part.lower), 1)))
+    lower, upper, count, entry = (
+        np.concatenate([getattr(p, c) for p in parts]) for c in ("lower", "upper", "count", "entry")
+    )
+    return LifeObservations(lower, upper, count, entry), np.concatenate(repeats)
 
 
 def _rounded(age: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
@@ -210,9 +235,15 @@ def _adjusting(look: _Look, names: tuple[str, ...]) -> list[npt.NDArray[np.float
         levels = table[name].drop_nulls().to_list()
         for level in levels[1:] if len(levels) == look.rows[name].n_unique() else levels:
             column = (look.rows[name] == level).fill_null(value=False).to_numpy().astype(float)
-            if np.linalg.matrix_rank(np.column_stack([*kept, column])) > len(kept):
+            if _independent([*kept, column]):
                 kept.append(column)
     return kept[2:]
+
+
+def _independent(columns: list[npt.NDArray[np.float64]]) -> bool:
+    """Return whether no column of noughts and ones is told by the others, by the rank of their common counts."""
+    matrix = np.column_stack(columns)
+    return bool(np.linalg.matrix_rank(matrix.T @ matrix, tol=1e-6, hermitian=True) == len(columns))
 
 
 def _row(look: _Look, found: LifeRatio | str, adjusted: float | None) -> dict[str, Any]:

@@ -10,9 +10,12 @@ import numpy as np
 import polars as pl
 import pytest
 
+from analytics.estimators.life_comparison import LifeRatio, compare_lives
 from analytics.estimators.life_observations import TooFewToSay
 from analytics.estimators.multiple_testing import benjamini_hochberg
 from analytics.estimators.wear_line import WearLine, wear_line
+from analytics.life_groups import observations_of
+from analytics.which_lasts_longer import VERY_MANY, _distinct
 from demo_warehouse.simulation import play_workshop
 from tests.small_workshop import load_rows, shown
 
@@ -55,6 +58,28 @@ def _workshop(folder: Path, units: int = 240) -> Path:
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the workshop's job records."""
     return _workshop(tmp_path_factory.mktemp("duty"))
+
+
+def test_bins_of_very_many_lives_move_the_ratio_by_less_than_a_thousandth() -> None:
+    """Against the same regression over every life: failed by now, not yet, between two looks, in two duties."""
+    number = VERY_MANY + 1_000
+    rng = np.random.default_rng(8)
+    inside, other = (rng.integers(0, 2, number).astype(float) for _ in range(2))
+    life = 150.0 * 1.3**inside * 0.8**other * rng.weibull(2.5, number)
+    first = rng.uniform(30, 150, number)
+    second = first + rng.uniform(5, 150, number)
+    lower = np.where(life <= first, 0.0, np.where(life <= second, first, second))
+    upper = np.where(life <= first, first, np.where(life <= second, second, np.nan))
+    rows = pl.DataFrame({"lower": lower, "upper": upper, "entry": np.zeros(number)}).fill_nan(None)
+    counted, covariates = _distinct(rows, [inside, other])
+    assert counted.total == number
+    assert len(counted.lower) < number / 4
+    told = compare_lives(counted, covariates[:, 0], covariates[:, 1:])
+    whole = compare_lives(observations_of(rows), inside, other)
+    assert isinstance(told, LifeRatio)
+    assert isinstance(whole, LifeRatio)
+    for name in ("ratio", "lower", "upper"):
+        assert getattr(told, name) == pytest.approx(getattr(whole, name), rel=1e-3)
 
 
 def _asked(folder: Path, by: str) -> dict[str, Any]:
