@@ -6,7 +6,10 @@
   const PATIENCE = 120; // frames to wait for a place to be there
   const AHEAD = "500px 0px"; // how far beyond the screen charts are drawn
   const BREATH = 150; // milliseconds between two looks whether there is time to draw what nobody came near yet
+  const AT_ONCE = 2; // sections asked for at a time: more would share the service's time, and the first come last
+  const SLOW = 1500; // milliseconds after which a section that is not answered yet holds up the next no longer
   const answers = new WeakMap(); // what each section on the page is answered with
+  const asked = new WeakMap(); // when each section that waits was asked for
   let view = ""; // the address's query string
   let pickedNow = false;
 
@@ -70,11 +73,24 @@
     }, BREATH);
   }
 
-  function ask(section) {
+  /* A section that is to be answered waits its turn: those near the screen first, then as they stand on the page. */
+  function wait(section) {
     answers.delete(section);
+    asked.delete(section);
     delete section.dataset.whole;
     section.setAttribute("aria-busy", "true");
-    setProps("asked", section, { data: { search: view } });
+  }
+
+  function askNext() {
+    const waiting = sections().filter((section) => section.hasAttribute("aria-busy"));
+    const inHand = waiting.filter((section) => asked.has(section) && Date.now() - asked.get(section) < SLOW);
+    const left = waiting.filter((section) => !asked.has(section));
+    left.sort((one, other) => (other.dataset.near === "yes") - (one.dataset.near === "yes"));
+    left.slice(0, Math.max(0, AT_ONCE - inHand.length)).forEach((section) => {
+      asked.set(section, Date.now());
+      setProps("asked", section, { data: { search: view } });
+      setTimeout(askNext, SLOW);
+    });
   }
 
   function putAnswer(section, answer) {
@@ -92,14 +108,16 @@
   /* An answer that was asked for has come; one for a view that was left since is asked for anew already. */
   function answered(answer, id) {
     const section = sectionOf(id);
-    if (section && answer && answer.search === view) { putAnswer(section, answer); }
+    if (!section || !answer || answer.search !== view) { return; }
+    putAnswer(section, answer);
+    askNext();
   }
 
   /* Put up a section of a page that was just opened, with its answer where it came along. */
   function putSection(section, told) {
     section.querySelector(".place").innerHTML = told.frame;
     if (!section.dataset.section) { return; } // its frame is all there is to it
-    if (told.answer) { putAnswer(section, told.answer); } else { ask(section); }
+    if (told.answer) { putAnswer(section, told.answer); } else { wait(section); }
     const kept = JSON.parse(sessionStorage.getItem("picked " + section.dataset.section));
     if (kept && kept.search === view) { setProps("picked", section, { data: kept }); }
   }
@@ -112,6 +130,7 @@
       const section = await whenThere(() => document.getElementById(mark));
       if (section) { putSection(section, told); }
     }
+    askNext();
     window.layshaft.forgetLeft();
     const named = window.location.hash.slice(1);
     const section = named ? await whenThere(() => document.getElementById(named), 30) : null;
@@ -132,9 +151,10 @@
     window.layshaft.setControls(search);
     const page = window.location.pathname.replace(/\/+$/, "");
     sections().filter((section) => section.dataset.section.split("#")[0] === page).forEach((section) => {
-      ask(section);
+      wait(section);
       setProps("behind", section, { children: [] });
     });
+    askNext();
   }
 
   /* Ask for the jobs behind a row. The browser's session keeps which, so that going back from a job finds them. */
