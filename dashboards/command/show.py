@@ -58,7 +58,8 @@ def show(
     opened = open_warehouse(warehouse, warehouse_version)
     try:
         history = History(opened, day_asked(opened, as_of, dt.date.today()), Scope(**filters))
-        check_scope(history.scope, scope_choices(history))
+        if history.scope.filters():
+            check_scope(history.scope, scope_choices(history))
         answer = asked.ask(history, with_acknowledged(asked, chosen, warehouse))
     finally:
         opened.close()
