@@ -115,9 +115,11 @@ class _TableColumn:
         return cls(column, f"{_side(column, frame)}{' wide' if wide else ''}")
 
     def head(self) -> Markup:
-        return Markup(
-            '<th scope="col" class="{}" title="{}"><button type="button" tabindex="-1">{}</button></th>'
-        ).format(self.classes, self.column.column.about, self.column.heading)
+        about = self.column.column.about
+        title = Markup(' title="{}"').format(about) if about else ""
+        return Markup('<th scope="col" class="{}"{}><button type="button" tabindex="-1">{}</button></th>').format(
+            self.classes, title, self.column.heading
+        )
 
     def cell(self, row: Mapping[str, Any]) -> str:
         """Return a cell. There are thousands, so it is put together by hand: only words need escaping."""
