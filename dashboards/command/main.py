@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import click
@@ -33,6 +34,9 @@ for command in (demo, load, check, show, acknowledge, serve, template):
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the command; exits with 0, or with 2 and one sentence on stderr where something expected went wrong."""
+    # Read when numpy is loaded, which no module has done yet. Several questions are answered at a time, and matrices are
+    # small: threads of the linear algebra under them would wait for each other most of the time.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         layshaft.main(args=arguments, standalone_mode=False)
     except (click.exceptions.Abort, KeyboardInterrupt):

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import duckdb
 
+from analytics.warehouse_file import READS_FORMAT
 from ingest.marts import as_of_the_last_day
 
 FAMILIES, POSITIONS, TECHNICIANS, FIRST_DAY, DAYS = 12, 20, 14, "2014-01-01", 4000
@@ -67,7 +68,7 @@ create table finding as select j.job_id, j.job, j.unit_id, (j.unit_id % {FAMILIE
   j.closed as settled_on from job as j, range(10) t(p);
 create table stock (part varchar, lot varchar, counted_on date, on_hand_milli bigint, known_on date);
 create table money_line (job varchar, money_kind varchar, amount_cents bigint, known_on date);
-create table warehouse_format as select 1 as format, date '2025-12-31' as latest;
+create table warehouse_format as select {{format}} as format, date '2025-12-31' as latest;
 create table clock (record varchar, column_name varchar, clock varchar, position integer);
 """
 _NAMES = (
@@ -80,7 +81,7 @@ def write_comeback_workshop(folder: Path, jobs: int) -> Path:
     """Write version 1 of such job records into `folder`, with so many jobs; return the folder."""
     folder.mkdir(parents=True, exist_ok=True)
     connection = duckdb.connect(str(folder / "warehouse-000001.duckdb"))
-    for statement in _TABLES.format(jobs=jobs).split(";\n"):
+    for statement in _TABLES.format(jobs=jobs, format=READS_FORMAT).split(";\n"):
         if statement.strip():
             connection.execute(statement)
     for name in ("part_use", "component_finding"):
