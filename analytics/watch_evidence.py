@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import Any
 
@@ -41,10 +42,12 @@ def every_stream(
     history: History, first: dt.date, jobs: pl.DataFrame | None = None
 ) -> tuple[Streams, Streams, Streams]:
     """Return the charts of comebacks, of lots and of findings; jobs: what `watched_jobs` gives, where it is at hand."""
-    seen = _stretches(watched_jobs(history) if jobs is None else jobs, first)
-    comebacks, lots = comeback_streams(history, first, seen), lot_streams(history, first, seen)
-    findings = finding_streams(history, first)
-    return from_first_exposure(comebacks), from_first_exposure(lots), from_first_exposure(findings)
+    # Findings are gathered beside the rest: neither waits for the other, and much of either keeps one core busy only.
+    with ThreadPoolExecutor(1) as beside:
+        findings = beside.submit(finding_streams, history, first)
+        seen = _stretches(watched_jobs(history) if jobs is None else jobs, first)
+        comebacks, lots = comeback_streams(history, first, seen), lot_streams(history, first, seen)
+        return from_first_exposure(comebacks), from_first_exposure(lots), from_first_exposure(findings.result())
 
 
 def watched_jobs(history: History, names: tuple[str, ...] = ()) -> pl.DataFrame:
