@@ -222,8 +222,9 @@ def _row(
 def _by_patterns(chart: DriftChart | TooFew, first: PatternChart | None, mine: pl.DataFrame) -> dict[str, Any]:
     """Return what is said of a gauge whose readings raise no alarm: its patterns may."""
     if first is None:
-        told = {"verdict": "too few to say", "said": str(chart)}
-        return told if isinstance(chart, TooFew) else {"verdict": "in order"}
+        return (
+            {"verdict": "too few to say", "said": str(chart)} if isinstance(chart, TooFew) else {"verdict": "in order"}
+        )
     after, before = (
         mine.filter(side) for side in (pl.col("known_on") >= first.since, pl.col("known_on") < first.since)
     )

@@ -93,14 +93,16 @@ def what_to_expect(history: History, options: Mapping[str, str]) -> Answer:
 
 
 def _worked_out(history: History, request: Request, strips: Strips) -> _Found:
-    asked = Strips(strips.jobs, strips.looks)
-    if request.job is not None:  # a job that is on record tells nothing of itself
-        asked = _without(strips, request.job)
-    model, used = fit(asked), parts_used(history, strips.jobs)
+    itself = request.job if request.job in set(strips.jobs["job"].to_list()) else None
+    asked = strips if itself is None else _without(strips, itself)  # a job that is on record tells nothing of itself
+    kept, used = history.warehouse.kept, parts_used(history, strips.jobs)
+    model = kept.get(("what-to-expect model", history.as_of, itself), lambda: fit(asked))
     expected = predict(model, request.arrival.row())
     parts = parts_expected(habits(asked.jobs, asked.looks, used), expected).drop("place")
     parts = parts.sort(["probability", "part"], descending=[True, False])
-    return _Found(request, asked, model, expected, parts, backtest(strips, used, history.as_of))
+    # How earlier expectations came true is the same whatever is asked about, and most of the work.
+    tried = kept.get(("what-to-expect backtest", history.as_of), lambda: backtest(strips, used, history.as_of))
+    return _Found(request, asked, model, expected, parts, tried)
 
 
 def _without(strips: Strips, job: str) -> Strips:
