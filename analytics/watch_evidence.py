@@ -13,7 +13,6 @@ import polars as pl
 from analytics.comeback_observations import DAYS_PER_MONTH, comeback_observations
 from analytics.estimators.arrays import FloatArray, IntArray
 from analytics.history import History
-from analytics.scope import Scope
 from analytics.scope_sql import conditions
 from analytics.watch_streams import DAYS_TOLD, Streams, from_first_exposure, lay_out, month_number, time_of
 
@@ -148,28 +147,39 @@ def lot_streams(history: History, first: dt.date, seen: pl.DataFrame) -> Streams
 
 
 def _cohorts_of_lots(places: pl.Series) -> pl.DataFrame:
-    """Return code (of the lot), start, lasting and n (pieces), counted by place in one array: pieces are millions."""
+    """Return code (of the lot), start, lasting and n (pieces), counted by number: pieces are millions."""
     lot = np.repeat(np.arange(len(places)), places.list.len().to_numpy())
     place = places.explode().drop_nulls().cast(pl.Int64).to_numpy()
     span = int(place.max(initial=0)) + 1
-    counted = np.bincount(lot * span + place, minlength=1)
-    there = np.flatnonzero(counted)
+    there, counted = np.unique(lot * span + place, return_counts=True)
     code, at = np.divmod(there, span)
-    return pl.DataFrame(
-        {"code": code, "start": at // _SPAN, "lasting": at % _SPAN, "n": counted[there].astype(np.float64)}
-    )
+    return pl.DataFrame({"code": code, "start": at // _SPAN, "lasting": at % _SPAN, "n": counted.astype(np.float64)})
 
 
 def finding_streams(history: History, first: dt.date) -> Streams:
     """Return one chart per family, component and damage mode found in full strips, adjusted for the distance run."""
-    looked, values = _looked(history.scope)
-    strips = _strips(history, looked, values)
+    where, values = conditions(
+        history.scope,
+        {"family": "family", "component": "component", "position": "position", "technician": "technician",
+         "fleet": "fleet", "duty": "duty", "kind": "job_kind"},
+        "opened",
+    )  # fmt: skip
+    when = " ".join(f"when metres < {km}000000 then {place}" for place, km in enumerate(_BANDS_KM))
+    band = f"case when metres is null then {len(_BANDS_KM) + 1} {when} else {len(_BANDS_KM)} end"
+    looked = f"""{_KINDS},
+    looked as (  -- one row per position looked at in a full strip
+      select f.job_id, k.code, f.failed, f.damage_mode, f.known_on as day
+      from known_component_finding as f join kinds as k using (component)
+      where f.full_strip and f.failed is not null and {where}
+    ),
+    strip_of as (select job_id, family, coalesce(unit_distance_m, odometer_m) as metres from known_visit)"""
+    strips = _strips(history, looked, band, values)
     kinds = history.query(
         f"""with {looked}, bad as (  -- one row per strip, component and damage mode, on the day it was first known
           select job_id, code, coalesce(damage_mode, '{NO_MODE}') as damage_mode, min(day) as day
           from looked where failed group by all
         )
-        select family, component, damage_mode, list(job_id) as job_id, list(day) as day, list(band) as band
+        select family, component, damage_mode, list(job_id) as job_id, list(day) as day, list({band}) as band
         from bad join strip_of using (job_id) join kinds using (code) group by all""",
         values,
     )
@@ -185,33 +195,7 @@ def finding_streams(history: History, first: dt.date) -> Streams:
     return replace(streams, within=_within_months(strips, first, labels, streams.months))
 
 
-def _looked(scope: Scope) -> tuple[str, dict[str, Any]]:
-    """Return CTEs in which findings meet their visits only once they are few, and their parameters.
-
-    `looked` has one row per position looked at in any strip, `strip_of` one per full strip in scope.
-    """
-    about_position = {"component": "component", "position": "position"}
-    about_visit = {"family": "family", "technician": "technician", "fleet": "fleet", "duty": "duty", "kind": "job_kind"}
-    of_position, some = conditions(Scope(component=scope.component, position=scope.position), about_position)
-    of_visit, more = conditions(replace(scope, component=None, position=None), about_visit, "opened")
-    when = " ".join(f"when metres < {km}000000 then {place}" for place, km in enumerate(_BANDS_KM))
-    return (
-        f"""{_KINDS},
-    looked as (
-      select f.job_id, p.code, f.failed, f.damage_mode, f.known_on as day from known_finding as f
-      join (select position_id, code from known_position join kinds using (component) where {of_position}) as p
-        using (position_id)
-      where f.failed is not null
-    ),
-    strip_of as (
-      select job_id, family, case when metres is null then {len(_BANDS_KM) + 1} {when} else {len(_BANDS_KM)} end as band
-      from (select *, coalesce(unit_distance_m, odometer_m) as metres from known_visit) where full_strip and {of_visit}
-    )""",
-        {**some, **more},
-    )
-
-
-def _strips(history: History, looked: str, values: dict[str, Any]) -> pl.DataFrame:
+def _strips(history: History, looked: str, band: str, values: dict[str, Any]) -> pl.DataFrame:
     """Return counts of full strips by family, band of distance and day: a column for each kind of component looked at."""
     names = history.query(f"with {_KINDS} select component, code from kinds order by code")
     counted = ", ".join(
@@ -221,7 +205,7 @@ def _strips(history: History, looked: str, values: dict[str, Any]) -> pl.DataFra
     return history.query(
         f"""with {looked},
         strip as (select job_id, max(day) as day, bit_or(1::bigint << code) as bits from looked group by job_id)
-        select family, band, day{", " if counted else ""}{counted}
+        select family, {band} as band, day{", " if counted else ""}{counted}
         from strip join strip_of using (job_id) group by all""",
         values,
     )
