@@ -101,7 +101,9 @@ def predict(model: Expectation, jobs: pl.DataFrame) -> pl.DataFrame:
     told = numbered.join(model.plain, on="family").sort("place", "position")
     matrix, gears = clue_matrix(jobs, model.clues), jobs["gears"].to_list()
     probability = told["plain"].to_numpy().copy()
-    low, high = probability.copy(), probability.copy()
+    # Where no model is fitted: those of the drawn frequency, a beta distribution worth the strips it rests on.
+    worth = told["inspected"].to_numpy() + FAMILY_STRIPS
+    low, high = (special.betaincinv(probability * worth, (1 - probability) * worth, q) for q in (0.025, 0.975))
     component = told["component"].to_numpy()
     for name, found in model.fits.items():
         mine = np.flatnonzero(component == name)

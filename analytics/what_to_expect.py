@@ -16,6 +16,7 @@ from analytics.expect_clues import clue_matrix, clue_words
 from analytics.expect_model import MINIMUM_FAILED, Expectation, Strips, fit, full_strips, predict
 from analytics.expect_parts import habits, parts_expected, parts_used
 from analytics.expect_request import OPTIONS, Request, read_request
+from analytics.expect_untold import expected_of
 from analytics.history import History
 from analytics.job_list import jobs_behind
 from analytics.question import Question
@@ -97,7 +98,10 @@ def _worked_out(history: History, request: Request, strips: Strips) -> _Found:
     asked = strips if itself is None else _without(strips, itself)  # a job that is on record tells nothing of itself
     kept, used = history.warehouse.kept, parts_used(history, strips.jobs)
     model = kept.get(("what-to-expect model", history.as_of, itself), lambda: fit(asked))
-    expected = predict(model, request.arrival.row())
+    arrival = (
+        request.arrival
+    )  # what a job on record does not tell was not there; what a person does not name is not known
+    expected = expected_of(model, strips.jobs, arrival) if request.job is None else predict(model, arrival.row())
     parts = parts_expected(habits(asked.jobs, asked.looks, used), expected).drop("place")
     parts = parts.sort(["probability", "part"], descending=[True, False])
     # How earlier expectations came true is the same whatever is asked about, and most of the work.
@@ -219,6 +223,8 @@ def _notes(found: _Found) -> tuple[str, ...]:
             f"{ours.hits:,} of {ours.needed:,} used would have lain ready ({ours.said()}); by plain frequency "
             f"{plain.said()}."
         )
+    if found.request.job is None:
+        notes.append("What is not told of the unit is taken as it was in past arrivals of its family that are like it.")
     notes.append("The clues speak of what is found in full strips; they are associations, not causes.")
     return tuple(notes)
 
