@@ -93,22 +93,15 @@ def _before(history: History) -> pl.DataFrame:
     names = ", ".join(f"'{mark.name}'" for mark in MARKS)
     return history.query(
         f"""with {ctes}, {_KINDS},
-        modes as (  -- one row per damage ever found, numbered: texts of millions of findings would cost most of the time
-          select damage_mode, row_number() over () as mode from (
-            select distinct coalesce(damage_mode, 'damage not written down') as damage_mode
-            from known_finding where failed
-          )
-        ),
         failed as (  -- one row per job and damage found
-          select f.job_id, k.bit, m.mode from known_component_finding as f join kinds as k using (component)
-          join modes as m on m.damage_mode = coalesce(f.damage_mode, 'damage not written down')
-          where f.failed group by all
+          select f.job_id, k.bit, coalesce(f.damage_mode, 'damage not written down') as damage_mode
+          from known_component_finding as f join kinds as k using (component) where f.failed group by all
         ),
         looked as (  -- one row per job: the components looked at, as bits
           select job_id, bit_or(bit) as bits from known_component_finding join kinds using (component)
           where failed is not null group by job_id
         ),
-        damages as (select bit, mode from failed group by all having count(*) >= {MINIMUM_JOBS}),
+        damages as (select bit, damage_mode from failed group by all having count(*) >= {MINIMUM_JOBS}),
         mark as ({every_mark(MARKS)}),
         alike as (select bits, stratum, count(*) as jobs, count(*) filter (back) as back
           from looked join followed using (job_id) group by all),
@@ -117,7 +110,7 @@ def _before(history: History) -> pl.DataFrame:
           from alike join kinds as k on bits & k.bit <> 0 group by all
         ),
         bad as (  -- one row per damage and stratum: jobs in which it was found
-          select bit, mode, stratum, count(*) as jobs, count(*) filter (back) as back
+          select bit, damage_mode, stratum, count(*) as jobs, count(*) filter (back) as back
           from failed join followed using (job_id) group by all
         )
         select 'practice' as of, [{names}][m.number + 1] as mark, f.stratum,
@@ -125,10 +118,10 @@ def _before(history: History) -> pl.DataFrame:
           count(*) filter (not did) as jobs_without, count(*) filter (not did and back) as back_without
         from mark as m join followed as f using (job_id) group by all
         union all
-        select 'finding', replace(k.component || ' found failed: ' || m.damage_mode, '_', ' '), s.stratum,
+        select 'finding', replace(k.component || ' found failed: ' || d.damage_mode, '_', ' '), s.stratum,
           coalesce(b.jobs, 0), coalesce(b.back, 0), s.jobs - coalesce(b.jobs, 0), s.back - coalesce(b.back, 0)
-        from damages as d join kinds as k using (bit) join modes as m using (mode) join seen as s using (bit)
-        left join bad as b on b.bit = d.bit and b.mode = d.mode and b.stratum = s.stratum
+        from damages as d join kinds as k using (bit) join seen as s using (bit)
+        left join bad as b on b.bit = d.bit and b.damage_mode = d.damage_mode and b.stratum = s.stratum
         order by all""",
         values,
     )

@@ -47,11 +47,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_a_question_is_answered_warm_within_half_a_second(folder: Path, name: str) -> None:
     question = every_question()[name]
     warehouse = open_warehouse(folder)
-    taken = []
+    first, taken = [], []
     asked = 0
     for day in DAYS:
         for scope in SCOPES:
             history = History(warehouse, day, scope)
+            started = time.perf_counter()
             try:
                 question.ask(history, question.chosen({}))
             except QuestionError as refused:
@@ -59,13 +60,15 @@ def test_a_question_is_answered_warm_within_half_a_second(folder: Path, name: st
                     raise
                 continue
             asked += 1
+            first.append(time.perf_counter() - started)
             for _ in range(REPEATS):
                 started = time.perf_counter()
                 question.ask(history, question.chosen({}))
                 taken.append(time.perf_counter() - started)
     warehouse.close()
     p95 = float(np.quantile(taken, 0.95))
-    print(f"{name}: warm p95 {p95:.3f} s, median {np.median(taken):.3f} s, {asked} of {len(DAYS) * len(SCOPES)} views")
+    views = f"{asked} of {len(DAYS) * len(SCOPES)} views, at most {max(first):.3f} s when first asked"
+    print(f"{name}: warm p95 {p95:.3f} s, median {np.median(taken):.3f} s, {views}")
     assert asked >= len(DAYS)
     assert p95 <= WARM_SECONDS
 
