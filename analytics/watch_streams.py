@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from analytics.estimators.arrays import FloatArray, IntArray
@@ -75,13 +76,11 @@ def month_number(first: dt.date, day: dt.date) -> int:
     return (day.year - first.year) * 12 + day.month - first.month
 
 
-def time_of(first: dt.date, days: pl.Series) -> FloatArray:
+def time_of(first: dt.date, days: npt.NDArray[np.datetime64]) -> FloatArray:
     """Return days as months since `first`'s month began."""
-    frame = days.to_frame("day").select(
-        ((pl.col("day").dt.year().cast(pl.Int64) - first.year) * 12 + pl.col("day").dt.month().cast(pl.Int64)
-         - first.month) + (pl.col("day").dt.day() - 1) / DAYS_A_MONTH
-    )  # fmt: skip
-    return np.asarray(frame.to_series().to_numpy(), dtype=np.float64)
+    months = days.astype("datetime64[M]")
+    since = (months - np.datetime64(first, "M")).astype(np.int64)
+    return np.asarray(since + (days - months).astype(np.int64) / DAYS_A_MONTH, dtype=np.float64)
 
 
 def day_of(first: dt.date, time: float) -> dt.date:
