@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from analytics.expect_clues import Arrival, arrivals
 from analytics.history import History
 from analytics.question import Option, QuestionError
+from analytics.typed_number import typed_number
 
 COMPLAINTS = ("crunch", "baulks", "jumps_out", "whine", "rumble", "clunk", "leak", "locked", "vibration", "service")
 WHENS = ("drive", "coast", "float", "turns", "cold", "hot", "take_up", "always")
@@ -113,15 +114,7 @@ def _with_given(arrival: Arrival, given: Mapping[str, str]) -> Arrival:
     if "oil-changed" in given:
         changes["oil_changed_recently"] = given["oil-changed"] == "yes"
     if "km" in given:
-        changes["km"] = _kilometres(given["km"])
+        changes["km"] = typed_number(
+            given["km"], "km", "a distance in km such as 180000", lambda km: 0 <= km <= 5_000_000
+        )
     return replace(arrival, **changes)  # type: ignore[arg-type]
-
-
-def _kilometres(text: str) -> float:
-    try:
-        value = float(text.replace(" ", "").replace(",", ""))
-    except ValueError:
-        value = -1.0
-    if not 0 <= value <= 5_000_000:
-        raise QuestionError(f"option 'km' takes a distance in km such as 180000, not '{text[:40]}'")
-    return value

@@ -11,10 +11,11 @@ from analytics.answer import Answer, Assumption, Column
 from analytics.estimators.assortment import Assortment, assortment_share, smallest_assortment, thickness_use
 from analytics.estimators.interval import TooFew
 from analytics.history import History
-from analytics.question import Option, Question, QuestionError
+from analytics.question import Option, Question
 from analytics.setting_history import NEWEST_JOBS, SettingHistory
 from analytics.setting_jobs import jobs_of_rows
 from analytics.shims_used import shims_taken
+from analytics.typed_number import typed_number
 from analytics.wording import count_of, percent
 
 MINIMUM_JOBS = 10
@@ -90,13 +91,8 @@ def shim_demand(history: History, options: Mapping[str, str]) -> Answer:
 
 
 def _share(text: str) -> float:
-    try:
-        share = float(text.removesuffix("%").strip()) / 100
-    except ValueError:
-        share = -1.0
-    if not 0 < share <= 1:
-        raise QuestionError(f"option 'share' takes a percentage above 0 and up to 100, such as 95, not '{text}'")
-    return share
+    expected = "a percentage above 0 and up to 100, such as 95"
+    return typed_number(text.removesuffix("%"), "share", expected, lambda share: 0 < share <= 100) / 100
 
 
 def _shelves(shelf: pl.DataFrame) -> Shelves:

@@ -22,7 +22,8 @@ from analytics.estimators.mean_cumulative_cost import CumulativeCost, mean_cumul
 from analytics.estimators.multiple_imputation import pool
 from analytics.history import History
 from analytics.job_list import jobs_behind
-from analytics.question import Option, Question, QuestionError
+from analytics.question import Option, Question
+from analytics.typed_number import typed_number
 
 MINIMUM_COMEBACKS, MINIMUM_AT_RISK = 5, 10
 IMPUTATIONS = 5
@@ -271,25 +272,13 @@ def _ledger(sold: _Sold, months: float, rows: pl.DataFrame) -> tuple[Assumption,
 
 
 def _months(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = -1.0
-    if not 0 < value <= 24:
-        raise QuestionError(f"option 'months' takes a number of months up to 24, not '{text[:40]}'")
-    return value
+    return typed_number(text, "months", "a number of months up to 24", lambda months: 0 < months <= 24)
 
 
 def _kilometres(text: str | None) -> float | None:
     if not text:
         return None
-    try:
-        value = float(text.replace(" ", "").replace(",", ""))
-    except ValueError:
-        value = -1.0
-    if not 0 < value <= 1_000_000:
-        raise QuestionError(f"option 'km' takes a distance in km such as 40000, not '{text[:40]}'")
-    return value
+    return typed_number(text, "km", "a distance in km such as 40000", lambda km: 0 < km <= 1_000_000)
 
 
 SCHEMA = {
