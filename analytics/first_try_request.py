@@ -11,6 +11,7 @@ import polars as pl
 from analytics.first_try_model import NOT_KNOWN
 from analytics.history import History
 from analytics.question import Option, QuestionError
+from analytics.typed_number import typed_number
 
 OPTIONS = (
     Option("job", "an open job: everything on record is taken from it"),
@@ -45,6 +46,8 @@ where j.torn_down is not null and j.closed is null and j.delivered is null
   and ($family is null or j.family = $family)
 order by (j.job in (select job from known_measurement where stage = 'as_found')) desc, j.opened desc, j.job limit 1
 """
+OF_ONE_LOCATION = ("as-found-pack-mm", "as-found-reading-mm", "trial-pack-mm", "trial-reading-mm")
+MOST_READ = 1_000  # mm or N.m; no pack, reading or preload of these units comes near
 MOST_MARKED_UM = 2_000  # as the field reference says of a marking
 _ANGLES = ("tooth_form", "pitch_angle", "pressure_angle", "spiral_angle")
 
@@ -97,7 +100,7 @@ def read_request(history: History, options: Mapping[str, str]) -> Request | None
         if options.get("location") or _numbers_given(options):
             raise QuestionError("first-try-shims needs the unit family: give --family NAME or --job NUMBER")
         return None
-    _check_family(history, family, options.get("location"))
+    location = _location(options, family, _locations(history, family))
     set_row = _gear_set(history, family, visit, options)
     changed = _changed(visit, options)
     marking = set_row.get("marking")
@@ -113,13 +116,14 @@ def read_request(history: History, options: Mapping[str, str]) -> Request | None
             f"The marking counts as {set_row.get('sign_rule') or 'added'}, as on the sets of {family} on record."
         )
     return Request(
-        family=family, job=job, location=options.get("location"), gear_set="changed" if changed else "kept",
+        family=family, job=job, location=location, gear_set="changed" if changed else "kept",
         bearing=options.get("bearing"), make=options.get("bearing-maker") or NOT_KNOWN,
         case_replaced=options.get("casing", "replaced" if visit.get("case_replaced") else "kept") == "replaced",
         marking=marking, marked_backlash=set_row.get("marked_backlash"),
         angles={name: set_row.get(name) for name in _ANGLES},
         found_pack=_optional(options, "as-found-pack-mm"), found_reading=_optional(options, "as-found-reading-mm"),
-        trial={name: _number(options, name) for name in options if name.startswith("trial-")}, notes=tuple(notes),
+        trial={name: _number(options, name) for name in options if name.startswith("trial-") and options[name]},
+        notes=tuple(notes),
     )  # fmt: skip
 
 
@@ -138,14 +142,34 @@ def _visit(history: History, job: str) -> dict[str, Any]:
     return found.row(0, named=True)
 
 
-def _check_family(history: History, family: str, location: str | None) -> None:
+def _locations(history: History, family: str) -> list[str]:
+    """Return the shim locations of a family; raises QuestionError where it has none on record."""
     places = history.query("select family, location from known_shim_location order by 1, 2")
     families = places["family"].unique().sort().to_list()
     if family not in families:
         raise QuestionError(f"'{family}' has no shim location on record; families that have: {', '.join(families)}")
-    known = places.filter(pl.col("family") == family)["location"].to_list()
-    if location is not None and location not in known:
-        raise QuestionError(f"{family} has no shim location '{location}'; it has {', '.join(known)}")
+    return places.filter(pl.col("family") == family)["location"].to_list()
+
+
+def _location(options: Mapping[str, str], family: str, known: list[str]) -> str | None:
+    """Return the location asked about; where none is named but a figure of one is given, the only one there is.
+
+    Raises QuestionError where the family does not have it, or where a figure may be of several.
+    """
+    location = options.get("location")
+    if location:
+        if location not in known:
+            raise QuestionError(f"{family} has no shim location '{location}'; it has {', '.join(known)}")
+        return location
+    given = [name for name in OF_ONE_LOCATION if options.get(name)]
+    if not given:
+        return None
+    if len(known) > 1:
+        raise QuestionError(
+            f"{' and '.join(given)} {'is' if len(given) == 1 else 'are'} of one location, and {family} has several: "
+            f"give --location, one of {', '.join(known)}"
+        )
+    return known[0]
 
 
 def _gear_set(history: History, family: str, visit: dict[str, Any], options: Mapping[str, str]) -> dict[str, Any]:
@@ -175,13 +199,7 @@ def _changed(visit: dict[str, Any], options: Mapping[str, str]) -> bool:
 
 def _number(options: Mapping[str, str], name: str) -> float:
     """Return an option in thousandths (um or mN.m)."""
-    try:
-        value = 1000 * float(options[name].replace(",", "."))
-    except ValueError:
-        value = float("nan")
-    if not abs(value) < 1e6:
-        raise QuestionError(f"option '{name}' takes a number such as 1.25, not '{options[name]}'")
-    return value
+    return 1000 * typed_number(options[name], name, "a number such as 1.25", lambda value: abs(value) < MOST_READ)
 
 
 def _optional(options: Mapping[str, str], name: str) -> float | None:

@@ -208,7 +208,12 @@ def test_sleeves_and_adjusters_have_no_pack(history: History) -> None:
     [
         ({"family": "Q9"}, {"location": "x"}, "has no shim location on record"),
         ({"family": "A7"}, {"location": "x"}, "A7 has no shim location 'x'; it has behind pinion head"),
-        ({"family": "A7"}, {"as_found_pack_mm": "thick"}, "takes a number such as 1.25"),
+        ({"family": "A7"}, {"location": "left side", "as_found_pack_mm": "thick"}, "takes a number such as 1.25"),
+        (
+            {"family": "A7"},
+            {"as_found_pack_mm": "1.25", "as_found_reading_mm": "66.35"},
+            "^as-found-pack-mm and as-found-reading-mm are of one location, and A7 has several: give --location, one of",
+        ),
         ({"family": "A7"}, {"set_number": "0"}, "there is no gear set '0'"),
         ({}, {"job": "J0"}, "there is no job 'J0' on record"),
         ({}, {"marked_depth_mm": "0.1"}, "give --family NAME or --job NUMBER"),

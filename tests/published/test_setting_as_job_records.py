@@ -152,6 +152,8 @@ def test_an_axle_drive_set_by_its_marking(tmp_path: Path) -> None:
     assert used["target"] == pytest.approx(66.30)
     assert used["rests_on"] == "the reading before the strip"
     assert used["pack_um"] == pytest.approx(1000, abs=15)
+    of_the_only_location = shown(folder, asked[0], "--family", "A7", *asked[5:], "--gear-set", "used", *found)
+    assert of_the_only_location["rows"] == [used]
     missing = shown(folder, *asked, "--gear-set", "new", *found)["rows"][0]
     assert "marked-depth-mm" in missing["said"]
     assert any("qualified technician" in note for note in new["notes"])
