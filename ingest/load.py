@@ -37,7 +37,7 @@ from ingest.records import FIRST_RECORDS, RECORDS, RECORDS_OF_JOBS
 from ingest.resolve import resolve, tell_sources
 from ingest.settle_style import check_units_known
 from ingest.type_rows import type_rows
-from ingest.versions import FORMAT, WarehouseFolder, publish, sweep, writing
+from ingest.versions import FORMAT, WarehouseFolder, publish, sql_path, sweep, writing
 
 MEMORY_LIMIT = "3GB"
 MOST_WRONG_TOLD = 20
@@ -145,7 +145,7 @@ def _load_into(
     try:
         of_this_format = current is None or _attach_old(connection, held.version_file(current)) == FORMAT
         # Without a log of its own: a build that is killed is swept, never recovered.
-        connection.execute(f"attach '{_sql_path(building)}' as new (recovery_mode no_wal_writes)")
+        connection.execute(f"attach '{sql_path(building)}' as new (recovery_mode no_wal_writes)")
         progress("reading files")
         plans = plan_sheets(read_sources(connection, paths, mapping), mapping)
         if not plans:
@@ -171,16 +171,12 @@ def _load_into(
     return replace(report, version=number, published=True)
 
 
-def _sql_path(path: Path) -> str:
-    return str(path).replace("'", "''")
-
-
 def _attach_old(connection: duckdb.DuckDBPyConnection, path: Path) -> int:
     """Attach the published version as `old` and return its format.
 
     Rows of an older format are taken over like any others, since all that is made from them is made anew.
     """
-    connection.execute(f"attach '{_sql_path(path)}' as old (read_only)")
+    connection.execute(f"attach '{sql_path(path)}' as old (read_only)")
     made = connection.execute("select format from old.warehouse_format").fetchall()[0][0]
     if made > FORMAT:
         raise LoadError(

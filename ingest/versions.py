@@ -14,6 +14,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+import duckdb
+
 from ingest.plan import LoadError
 
 FORMAT = 2  # raised with every change that an older program could not read, or that this one cannot do without
@@ -154,13 +156,34 @@ def publish(folder: WarehouseFolder, built: Path, number: int, note: str) -> Non
 def go_back_to(folder: WarehouseFolder, number: int) -> None:
     """Publish a kept version again.
 
-    Raises LoadError where that version is not kept.
+    Raises LoadError where that version is not kept, or is of a format that could not be read once it is published.
     """
     kept = folder.kept()
     if number not in kept:
         raise LoadError(f"version {number} is not kept in '{folder.path}'; kept: {', '.join(map(str, kept)) or 'none'}")
+    made = _format_of(folder.version_file(number))
+    if made != FORMAT:
+        raise LoadError(
+            f"version {number} was made by {'an older' if made < FORMAT else 'a newer'} Layshaft (format {made}; this "
+            f"one reads {FORMAT}): no page could read it, so nothing was published"
+        )
     _point_to(folder, number)
     _journal(folder, number, "gone back to")
+
+
+def _format_of(path: Path) -> int:
+    """Return the format of a version's file; raises LoadError where it is no file of job records."""
+    try:
+        with duckdb.connect() as connection:
+            connection.execute(f"attach '{sql_path(path)}' as kept (read_only)")
+            return int(connection.execute("select format from kept.warehouse_format").fetchall()[0][0])
+    except duckdb.Error as fault:
+        raise LoadError(f"'{path}' cannot be read as job records: {str(fault).splitlines()[0]}") from fault
+
+
+def sql_path(path: Path) -> str:
+    """Return a path as it stands between single quotes in SQL."""
+    return str(path).replace("'", "''")
 
 
 def _point_to(folder: WarehouseFolder, number: int) -> None:

@@ -211,6 +211,25 @@ def test_an_older_format_is_said_and_made_anew_by_loading_any_file_once_more(fol
         open_warehouse(folder, 1)
 
 
+def test_a_kept_version_that_no_page_could_read_is_not_published_again(folder: Path) -> None:
+    with writing(folder) as held:
+        assert _publish_copy(held) == 2
+    _set_format(folder, FORMAT - 1)
+    journal = (folder / "PUBLISHED").read_text()
+    said = _layshaft("load", "--back-to", 1, "--warehouse", folder)
+    assert (said.returncode, said.stdout) == (2, "")
+    assert said.stderr == (
+        f"layshaft: version 1 was made by an older Layshaft (format {FORMAT - 1}; this one reads {FORMAT}): no page could "
+        "read it, so nothing was published\n"
+    )
+    assert (WarehouseFolder(folder).current, (folder / "PUBLISHED").read_text()) == (2, journal)
+    open_warehouse(folder).close()
+    (folder / "warehouse-000001.duckdb").write_bytes(b"not a database at all" * 300)
+    with writing(folder) as held, pytest.raises(LoadError, match="cannot be read as job records"):
+        go_back_to(held, 1)
+    assert WarehouseFolder(folder).current == 2
+
+
 def test_a_demo_of_an_older_format_is_to_be_made_again(folder: Path) -> None:
     (folder / "DEMO").write_text("")
     _set_format(folder, FORMAT - 1)
