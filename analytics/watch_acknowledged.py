@@ -7,6 +7,7 @@ import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from analytics.day_asked import typed_day
 from analytics.question import QuestionError
 
 FIELDS = ("chart", "raised", "acknowledged_on", "note", "by")
@@ -30,11 +31,14 @@ def read_acknowledged(text: str | None, as_of: dt.date) -> tuple[Acknowledged, .
     try:
         made = [
             Acknowledged(
-                str(row["chart"]), dt.date.fromisoformat(row["raised"]), dt.date.fromisoformat(row["acknowledged_on"]),
-                str(row.get("note", "")), str(row.get("by", "")),
+                str(row["chart"]),
+                typed_day(row["raised"]),
+                typed_day(row["acknowledged_on"]),
+                str(row.get("note", "")),
+                str(row.get("by", "")),
             )
             for row in json.loads(text)
-        ]  # fmt: skip
+        ]
     except (ValueError, KeyError, TypeError, AttributeError) as fault:
         raise QuestionError(f"'acknowledged' takes a JSON list of rows with {', '.join(FIELDS)}: {fault}") from fault
     return tuple(row for row in made if row.acknowledged_on <= as_of)

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from urllib.parse import parse_qsl, urlencode
 
+from analytics.day_asked import typed_day
 from analytics.question import QuestionError
 from analytics.scope import Scope
 
@@ -70,7 +71,7 @@ def changed(search: str | None, values: Mapping[str, str | None]) -> str:
 
 def _day(name: str, text: str) -> dt.date:
     try:
-        return dt.date.fromisoformat(text)
+        return typed_day(text)
     except ValueError:
         raise QuestionError(f"'{name}' takes a day such as 2024-03-31, not '{text[:40]}'") from None
 

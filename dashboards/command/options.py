@@ -9,6 +9,8 @@ from typing import Any
 
 import click
 
+from analytics.day_asked import typed_day
+
 DEFAULT_FOLDER = "layshaft_records"
 
 warehouse_option = click.option(
@@ -37,7 +39,7 @@ class Day(click.ParamType[dt.date]):
         if isinstance(value, dt.date):
             return value
         try:
-            return dt.date.fromisoformat(value)
+            return typed_day(value)
         except ValueError:
             self.fail(f"'{value}' is no day; expected one like 2024-05-31", param, ctx)
 

@@ -36,6 +36,8 @@ def test_a_view_without_a_day_names_none() -> None:
         ("?family=A&family=B", "the filter 'family' is given twice"),
         ("?since=last week", "'since' takes a day such as 2024-03-31, not 'last week'"),
         ("?as_of=2024-02-30", "'as_of' takes a day"),
+        ("?as_of=20260101", "'as_of' takes a day such as 2024-03-31, not '20260101'"),
+        ("?until=2026-W10", "'until' takes a day such as 2024-03-31, not '2026-W10'"),
         ("?since=2024-02-01&until=2024-01-01", "'since' .2024-02-01. lies after 'until'"),
         ("?family=" + "x" * 3000, "too long"),
     ],

@@ -229,7 +229,7 @@ def test_the_records_are_looked_at_as_of_the_day_in_the_address(client: FlaskCli
     assert "As known on 5 Mar 2024" in answer
     assert "spalling" not in answer
     refused = client.post(CALLBACK, json=page_call("/job/J%2F24-17", "?as_of=2024-03-01")).text
-    assert "was on record on 2024-03-01" in refused
+    assert "The records begin on 2024-03-04, with the first job: nothing is known as of 2024-03-01" in refused
 
 
 @pytest.mark.parametrize("pathname", ["/", "/lead-technician", "/records", "/job/1"])
