@@ -22,10 +22,15 @@ from ingest.plan import LoadError
 EXPECTED = (LoadError, WarehouseError, QuestionError, ServingError)
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}, invoke_without_command=True
+)
 @click.version_option(package_name="layshaft", prog_name="layshaft")
-def layshaft() -> None:
+@click.pass_context
+def layshaft(context: click.Context) -> None:
     """Turn a gearbox workshop's past job records into its next decisions."""
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help())
 
 
 for command in (demo, load, check, show, acknowledge, serve, template):

@@ -32,7 +32,7 @@ class WithQuestions(click.Command):
 
 
 @click.command(cls=WithQuestions, context_settings={"ignore_unknown_options": True, "allow_extra_args": True})
-@click.argument("question")
+@click.argument("question", required=False, metavar="QUESTION")
 @scope_options
 @click.option("--csv", "as_csv", is_flag=True, help="Print the rows as CSV.")
 @as_json
@@ -42,7 +42,7 @@ class WithQuestions(click.Command):
 def show(
     context: click.Context,
     /,
-    question: str,
+    question: str | None,
     as_of: dt.date | None,
     as_csv: bool,
     as_json: bool,
@@ -53,6 +53,8 @@ def show(
     """Answer QUESTION from the job records. A question's own options are given as --NAME VALUE."""
     from analytics.questions import every_question  # with every question's estimators: slow to load
 
+    if question is None:
+        raise QuestionError(f"name the question to answer; there are: {', '.join(every_question())}")
     asked = find_question(question, every_question())
     chosen = asked.chosen(_own_options(context.args))
     opened = open_warehouse(warehouse, warehouse_version)
