@@ -47,10 +47,11 @@ METHOD = (
 
 @dataclass(frozen=True)
 class _Kind:
-    """Hold one kind of charts, its run, and what was acknowledged of it."""
+    """Hold one kind of charts, its run, and the months of its alarms that were acknowledged."""
 
     streams: Streams
     ran: Ran
+    left_out: tuple[LeftOut, ...]
 
 
 def watch(history: History, options: Mapping[str, str]) -> Answer:
@@ -102,7 +103,7 @@ def _alarms(history: History, kinds: list[_Kind], acknowledged: tuple[Acknowledg
 
 
 def _run(history: History, first: dt.date, acknowledged: tuple[Acknowledged, ...]) -> list[_Kind]:
-    return [_Kind(streams, _with_acknowledged(streams, acknowledged)) for streams in every_stream(history, first)]
+    return [_with_acknowledged(streams, acknowledged) for streams in every_stream(history, first)]
 
 
 def _tried(history: History, kinds: list[_Kind], acknowledged: tuple[Acknowledged, ...], draws: int) -> Placebo:
@@ -114,7 +115,7 @@ def _tried(history: History, kinds: list[_Kind], acknowledged: tuple[Acknowledge
     return found
 
 
-def _with_acknowledged(streams: Streams, acknowledged: tuple[Acknowledged, ...]) -> Ran:
+def _with_acknowledged(streams: Streams, acknowledged: tuple[Acknowledged, ...]) -> _Kind:
     """Run the charts; the months of alarms that were acknowledged are not ordinary work for any chart."""
     share = ALARMS_A_YEAR / KINDS
     ran = run_list(streams, share)
@@ -126,7 +127,7 @@ def _with_acknowledged(streams: Streams, acknowledged: tuple[Acknowledged, ...])
                 until = month_number(streams.first, one.acknowledged_on)
                 since = began[0] if began else month_number(streams.first, one.raised)
                 left_out.append(LeftOut(place, max(float(since), 0.0), min(float(until), streams.months - 1)))
-    return run_list(streams, share, left_out) if left_out else ran
+    return _Kind(streams, run_list(streams, share, left_out) if left_out else ran, tuple(left_out))
 
 
 def chart_key(kind: str, label: Mapping[str, Any]) -> str:
@@ -208,9 +209,7 @@ def _sentence(history: History, frame: pl.DataFrame, kinds: list[_Kind]) -> tupl
     number, about = str(waiting.height), "alarms not acknowledged" if waiting.height != 1 else "alarm not acknowledged"
     if waiting.is_empty():
         return f"Nothing stands out: none of {charts} charts has an alarm that is not acknowledged.", number, about
-    top = waiting.sort("in_warranty", "raised", "chart", descending=[True, True, False], nulls_last=True).row(
-        0, named=True
-    )
+    top = waiting.row(0, named=True)
     told = (
         f"{count_of(waiting.height, 'alarm')} to look at, {new.height} of the last 12 months. First: {top['what']}, "
         f"since {day(top['since'])} ({top['seen']} seen, {top['expected']:.1f} to be expected)"
@@ -229,6 +228,12 @@ def _notes(kinds: list[_Kind], tried: Placebo | None) -> tuple[str, ...]:
         f"are set to {promised:.2f} a year.",
         "An alarm is picked because it is large: its ratio will read lower next time. An association, not a cause.",
     ]
+    left_out = sum(len(k.left_out) for k in kinds)
+    if left_out:
+        notes.append(
+            f"{count_of(left_out, 'alarm')} acknowledged: the months from rise to acknowledgement no longer count as "
+            "ordinary work, which also changes the figures of other alarms and can raise or clear them."
+        )
     raised = sum(len(k.ran.alarms) for k in kinds)
     if raised > MOST_DETAILED:
         notes.append(f"What to do is looked up for the first {MOST_DETAILED} of {raised} alarms; narrow down for more.")

@@ -23,7 +23,7 @@ from dashboards.command.options import Day, warehouse_option
 @click.option("--as-of", type=Day(), help="The day on which it was acknowledged; the last day on record if not given.")
 @warehouse_option
 def acknowledge(chart: str, note: str, by: str, as_of: dt.date | None, warehouse: Path) -> None:
-    """Acknowledge the alarm of CHART (as 'layshaft show watch' names it) with a NOTE; its months leave the baseline."""
+    """Acknowledge the alarm of CHART (named by 'layshaft show watch') with a NOTE; other alarms' figures change with it."""
     from analytics.questions import every_question  # with every question's estimators: slow to load
 
     question = find_question("watch", every_question())

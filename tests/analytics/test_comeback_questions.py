@@ -104,10 +104,20 @@ def test_the_watch_list_keeps_its_promise_on_shuffled_records(demo: History) -> 
     assert found["low"] <= found["promised"]
 
 
+def test_the_watch_list_names_the_first_alarm_of_its_table(demo: History) -> None:
+    answer = asked(demo, "watch", shuffles="0")
+    assert f"First: {answer.rows['what'][0]}, since" in answer.sentence
+
+
 def test_an_acknowledged_alarm_goes_last_with_its_note(demo: History) -> None:
-    first = asked(demo, "watch", shuffles="0").rows.row(0, named=True)
+    plain = asked(demo, "watch", shuffles="0")
+    assert not any("acknowledged" in note for note in plain.notes)
+    first = plain.rows.row(0, named=True)
     text = written_acknowledged([Acknowledged(first["chart"], first["raised"], AS_OF, "seen to")])
-    rows = asked(demo, "watch", shuffles="0", acknowledged=text).rows
+    answer = asked(demo, "watch", shuffles="0", acknowledged=text)
+    assert any(note.startswith("1 alarm acknowledged: the months from rise to ") for note in answer.notes)
+    rows = answer.rows
+    assert f"First: {rows['what'][0]}, since" in answer.sentence
     mine = rows.filter(pl.col("chart") == first["chart"]).row(0, named=True)
     assert (mine["note"], mine["acknowledged_on"]) == ("seen to", AS_OF)
     assert rows["acknowledged_on"].is_null().sum() == rows.height - 1
@@ -165,6 +175,7 @@ def test_expectations_come_true_and_beat_the_plain_frequency(demo: History) -> N
         ({"unit_family": "Z9"}, "no unit family 'Z9'"),
         ({"complaint": "crunch"}, "needs the unit family"),
         ({"unit_family": "K5", "km": "far"}, "distance in km"),
+        ({"unit_family": "K5", "km": "120,000"}, "not '120,000': write 120000 or 120$"),
     ],
 )
 def test_what_is_not_on_record_is_refused_in_words(demo: History, options: dict[str, str], why: str) -> None:
@@ -180,6 +191,9 @@ def test_a_longer_warranty_costs_more_and_a_shorter_distance_less(demo: History)
     assert cost(months="24", km="10000") < cost(months="24")
     with pytest.raises(QuestionError, match="up to 24"):
         cost(months="36")
+    with pytest.raises(QuestionError, match=r"not '40\.000': write 40000 or 40$"):
+        cost(months="24", km="40.000")
+    assert cost(months="24", km="10 000,0") == cost(months="24", km="10000")
 
 
 def test_a_family_of_its_own_can_be_asked(demo: History) -> None:
