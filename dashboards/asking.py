@@ -25,6 +25,7 @@ from dashboards.section_view import shown_answer
 from dashboards.shown import Shown
 
 KEPT_ANSWERS = 256
+ROW_GONE = "the records changed since this page was shown; the row that was chosen is not in the answer of today"
 
 
 class Asking:
@@ -56,24 +57,25 @@ class Asking:
             shown: Shown | None = self._kept.made(_answer_key(section, question, history, options))
         return shown
 
-    def jobs_behind(self, section: Section, view: View, row: int) -> tuple[Mapping[str, Any], pl.DataFrame]:
-        """Return row number `row` of the section's answer and the jobs behind it.
+    def jobs_behind(self, section: Section, view: View, key: str) -> tuple[Mapping[str, Any], pl.DataFrame]:
+        """Return the row of the section's answer that `key` names, and the jobs behind it.
 
-        Raises QuestionError where the row does not exist or the question cannot name its jobs.
+        Raises QuestionError where the answer has no such row any more or the question cannot name its jobs.
         """
         question, options = self._question(section, view)
-        rows = self.answer(section, view).answer.rows
+        shown = self.answer(section, view)
         if question.jobs_behind is None:
             raise QuestionError(f"'{question.name}' does not rest on single jobs")
-        if not 0 <= row < rows.height:
-            raise QuestionError(f"this answer has {rows.height} rows; there is no row {row + 1}")
-        chosen = rows.row(row, named=True)
+        row = shown.row_of(key)
+        if row is None:
+            raise QuestionError(ROW_GONE)
+        chosen = shown.answer.rows.row(row, named=True)
         texts = {**options, **{name: str(value) for name, value in chosen.items() if value is not None}}
         behind: Callable[[History, Mapping[str, str]], pl.DataFrame] = question.jobs_behind
         with self.records.current() as warehouse:
             history = self._history(warehouse, view)
-            key = ("jobs", section.mark, question.name, *_key(history), tuple(sorted(texts.items())))
-            jobs: pl.DataFrame = self._kept.get(key, lambda: behind(history, texts))
+            asked = ("jobs", section.mark, question.name, *_key(history), tuple(sorted(texts.items())))
+            jobs: pl.DataFrame = self._kept.get(asked, lambda: behind(history, texts))
         return chosen, jobs
 
     def choices(self, view: View) -> dict[str, list[str]]:

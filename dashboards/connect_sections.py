@@ -6,14 +6,14 @@ from collections.abc import Mapping
 from typing import Any
 
 import dash
-from dash import MATCH, ClientsideFunction, Input, Output, State
+from dash import MATCH, ClientsideFunction, Input, Output, State, no_update
 from dash.development.base_component import Component
 
 from analytics.question import QuestionError
 from dashboards.acknowledge_form import acknowledge_form
 from dashboards.address import read_view
 from dashboards.asking import Asking
-from dashboards.every_page import page_at
+from dashboards.every_page import NO_SECTION, section_at
 from dashboards.in_words import in_words
 from dashboards.page import Page, Section
 from dashboards.section_view import jobs_behind, refused, refused_answer
@@ -32,7 +32,7 @@ def connect_sections(app: dash.Dash, asking: Asking) -> None:
         prevent_initial_call=True,
     )
     def answer_section(asked: Mapping[str, Any] | None, asked_id: Mapping[str, str]) -> Told:
-        search = str((asked or {}).get("search") or "")
+        search = asked["search"] if asked else ""
         return in_words(lambda: answered(asking, asked_id, search), lambda why: refused_answer(why, search))
 
     def line(search: str | None, line_id: Mapping[str, str]) -> list[Component]:
@@ -52,12 +52,15 @@ def connect_sections(app: dash.Dash, asking: Asking) -> None:
 
     @app.callback(
         Output(_part("behind"), "children"),
+        Output(_part("answer"), "data", allow_duplicate=True),
         Input(_part("picked"), "data"),
         State(_part("picked"), "id"),
         prevent_initial_call=True,
     )
-    def show_jobs(picked: Mapping[str, Any] | None, picked_id: Mapping[str, str]) -> list[Component]:
-        return in_words(lambda: _jobs(asking, picked_id, picked), refused) if picked else []
+    def show_jobs(picked: Mapping[str, Any] | None, picked_id: Mapping[str, str]) -> tuple[list[Component], Any]:
+        if not picked:
+            return [], no_update
+        return in_words(lambda: _picked(asking, picked_id, picked), lambda why: (refused(why), no_update))
 
     in_browser: Any = app.clientside_callback
     in_browser(ClientsideFunction("layshaft", "viewChanged"), Input("address", "search"), prevent_initial_call=True)
@@ -77,12 +80,10 @@ def connect_sections(app: dash.Dash, asking: Asking) -> None:
 
 def section_of(part_id: Mapping[str, str]) -> tuple[Page, Section]:
     """Return the page and section that a part's id names; raises QuestionError where there is none."""
-    address, _, mark = str(part_id.get("section", "")).partition("#")
-    page = page_at(address)
-    found = [section for section in page.sections if section.mark == mark] if page else []
-    if page is None or not found:
-        raise QuestionError("there is no such section on our pages")
-    return page, found[0]
+    found = section_at(part_id["section"])
+    if found is None:
+        raise QuestionError(NO_SECTION)
+    return found
 
 
 def _part(part: str) -> dict[str, Any]:
@@ -95,12 +96,17 @@ def answered(asking: Asking, part_id: Mapping[str, str], search: str) -> Told:
     return asking.answer(section, read_view(search)).told(search)
 
 
+def _picked(asking: Asking, picked_id: Mapping[str, str], picked: Mapping[str, Any]) -> tuple[list[Component], Any]:
+    """Return the jobs behind the row, and the answer where it is another by now than the one the row was chosen in."""
+    _, section = section_of(picked_id)
+    shown = asking.answer(section, read_view(picked["search"]))
+    renewed = no_update if picked.get("stamp") in (None, shown.stamp) else shown.told(picked["search"])
+    return in_words(lambda: _jobs(asking, picked_id, picked), refused), renewed
+
+
 def _jobs(asking: Asking, picked_id: Mapping[str, str], picked: Mapping[str, Any]) -> list[Component]:
     page, section = section_of(picked_id)
-    number, search = picked.get("row"), str(picked.get("search") or "")
-    if not isinstance(number, int):
-        raise QuestionError("a mark stands for one row of the answer; this one names none")
-    view = read_view(search)
+    view = read_view(picked["search"])
+    row, jobs = asking.jobs_behind(section, view, picked["key"])
     answer = asking.answer(section, view).answer
-    row, jobs = asking.jobs_behind(section, view, number)
-    return [*jobs_behind(answer, row, jobs, search), *acknowledge_form(page, section, row)]
+    return [*jobs_behind(answer, row, jobs, picked["search"]), *acknowledge_form(page, section, row)]

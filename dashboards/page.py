@@ -21,6 +21,8 @@ class Section:
     `table` names the columns of the table, in the answer's order (all of them where empty); the others come with the
     row that is chosen. `narrow` names those that stay on a phone. `name` marks the section in addresses, and is the
     question's name unless a page asks one question twice. `on_start` puts the answer's sentence on the first page.
+    `known_by` names the cells by which a row that was chosen is known again after the records have changed, where they
+    are others than those before its first estimate.
     """
 
     question: str
@@ -31,6 +33,7 @@ class Section:
     options: Mapping[str, str] = field(default_factory=dict)
     name: str = ""
     on_start: bool = True
+    known_by: tuple[str, ...] = ()
 
     @property
     def mark(self) -> str:

@@ -20,6 +20,7 @@ from dashboards.controls import choice_control, text_control
 from dashboards.job_links import job_link
 from dashboards.markup import Content, as_html, attributes
 from dashboards.page import Page, Section
+from dashboards.row_keys import row_keys
 from dashboards.said import said, said_day, said_sentence, said_together
 from dashboards.shown import Shown
 from dashboards.tables import rows_table, shown_columns
@@ -87,11 +88,13 @@ def shown_answer(
     options: Mapping[str, str],
 ) -> Shown:
     """Return the answer to the section's question, asked with `options`, ready to be shown."""
+    keys = row_keys(answer.columns, answer.rows, answer.warehouse_version, section.known_by)
     return Shown(
         answer=answer,
         words=as_html(_body(answer, charts)),
         drawings=tuple(chart.drawing for chart in charts),
-        rest=as_html(_rest(section, question, answer, options)),
+        rest=as_html(_rest(section, question, answer, options, keys)),
+        keys=keys,
     )
 
 
@@ -113,12 +116,14 @@ def _body(answer: Answer, charts: Sequence[CompiledChart]) -> list[Component]:
     return [_headline(answer), *places]
 
 
-def _rest(section: Section, question: Question, answer: Answer, options: Mapping[str, str]) -> list[Content]:
+def _rest(
+    section: Section, question: Question, answer: Answer, options: Mapping[str, str], keys: Sequence[str]
+) -> list[Content]:
     parts = list[Content]()
     if answer.rows.height:
         label = f"{section.heading}: {answer.grain}"
         parts.append(html.P(_how_to_pick(answer, question), className="hint no-print"))
-        parts.append(rows_table(answer.columns, answer.rows, label, section.table, section.narrow))
+        parts.append(rows_table(answer.columns, answer.rows, label, section.table, section.narrow, keys))
     parts.append(_grounds(answer, options))
     return parts
 
@@ -246,10 +251,7 @@ def _job_table(jobs: pl.DataFrame, search: str) -> html.Div:
     body = [
         html.Tr(
             [
-                html.Td(
-                    job_link(row[name], search) if name == "job" else said(row[name]),
-                    **attributes(data_heading=heading),
-                )
+                html.Td(_job_cell(name, row[name], search), **attributes(data_heading=heading))
                 for name, heading in present.items()
             ]
         )

@@ -84,16 +84,20 @@ def rows_table(
     label: str,
     kept: Sequence[str] = (),
     narrow: Sequence[str] = (),
+    keys: Sequence[str] = (),
 ) -> Markup:
     """Return rows as a table to sort, turn and choose from, with the columns in `kept` (all where empty).
 
     Columns in which nothing is on record are left out; those in `narrow` stay where there is little room. A cell
-    holds what to sort by where the words do not sort. What the table does stands in `assets/tables.js`.
+    holds what to sort by where the words do not sort, and a row its key where `keys` gives one for each. What the table
+    does stands in `assets/tables.js`.
     """
     shown = [_TableColumn.of(c, frame, narrow) for c in shown_columns(columns) if not kept or c.column.name in kept]
     shown = [one for one in shown if one.column.on_record(frame)]
     head = Markup("").join(one.head() for one in shown)
-    body = Markup("".join(_row(number, row, shown) for number, row in enumerate(frame.iter_rows(named=True))))
+    named = keys or [""] * frame.height
+    rows = enumerate(zip(frame.iter_rows(named=True), named, strict=True))
+    body = Markup("".join(_row(number, row, key, shown) for number, (row, key) in rows))
     table = Markup(
         '<table class="rows" role="grid" aria-label="{}"><thead><tr>{}</tr></thead><tbody>{}</tbody></table>'
     ).format(label, head, body)
@@ -130,10 +134,12 @@ class _TableColumn:
         return f'<td class="{self.classes}" data-value="{sorted_by}">{said}</td>'
 
 
-def _row(number: int, row: Mapping[str, Any], shown: Sequence[_TableColumn]) -> str:
+def _row(number: int, row: Mapping[str, Any], key: str, shown: Sequence[_TableColumn]) -> str:
     reached = 0 if number == 0 else -1  # by the tabulator; the arrows lead on from there
     hidden = " hidden" if number >= ROWS_A_PAGE else ""
-    return f'<tr data-row="{number}" tabindex="{reached}"{hidden}>{"".join(one.cell(row) for one in shown)}</tr>'
+    named = f' data-key="{key}"' if key else ""
+    cells = "".join(one.cell(row) for one in shown)
+    return f'<tr data-row="{number}"{named} tabindex="{reached}"{hidden}>{cells}</tr>'
 
 
 def _turner(rows: int) -> Markup:

@@ -10,6 +10,7 @@
   const SLOW = 1500; // milliseconds after which a section that is not answered yet holds up the next no longer
   const answers = new WeakMap(); // what each section on the page is answered with
   const asked = new WeakMap(); // when each section that waits was asked for
+  const chosen = new WeakMap(); // the key of the row whose jobs each section shows
   let view = ""; // the address's query string
   let pickedNow = false;
 
@@ -51,7 +52,7 @@
     if (!answer || answer.drawn) { return; }
     answer.drawn = true;
     const places = section.querySelectorAll(".chart");
-    const picked = (row) => pick(section.dataset.section, row);
+    const picked = (row) => pick(section, row);
     try {
       await Promise.all(answer.charts.map((drawing, place) => window.layshaft.draw(places[place], drawing, picked)));
     } finally { // a drawing that failed is told on the console, and holds up no other section
@@ -94,11 +95,12 @@
   }
 
   function putAnswer(section, answer) {
-    answers.set(section, { charts: answer.charts, drawn: false });
+    answers.set(section, { charts: answer.charts, stamp: answer.stamp, drawn: false });
     delete section.dataset.whole;
     section.removeAttribute("aria-busy");
     section.querySelector(".body").innerHTML = answer.words;
     section.querySelector(".rest").innerHTML = answer.rest;
+    if (chosen.has(section)) { window.layshaft.mark(section, chosen.get(section)); }
     window.layshaft.forgetLeft();
     if (section.dataset.near === "yes") { drawSection(section); }
     watcher.observe(section);
@@ -117,12 +119,39 @@
   function putSection(section, told) {
     section.querySelector(".place").innerHTML = told.frame;
     if (!section.dataset.section) { return; } // its frame is all there is to it
-    if (told.answer) { putAnswer(section, told.answer); } else { wait(section); }
     const kept = JSON.parse(sessionStorage.getItem("picked " + section.dataset.section));
-    if (kept && kept.search === view) { setProps("picked", section, { data: kept }); }
+    const holds = kept && kept.key && kept.search === view;
+    if (holds) { chosen.set(section, kept.key); }
+    if (told.answer) { putAnswer(section, told.answer); } else { wait(section); }
+    if (holds) { askForJobs(section); }
   }
 
-  /* Show a page: put up its sections, then focus its heading, or the section that the address names. */
+  /* A page is left by a link, by going back or forth, or with the window. Going back returns to where it was left: the
+     browser itself would do so before the page stands there again. */
+  history.scrollRestoration = "manual";
+  let shownAt = null; // the address of the page that stands there
+  let goingBack = performance.getEntriesByType("navigation")[0].type !== "navigate";
+
+  function leave() {
+    if (shownAt !== null) { sessionStorage.setItem("left " + shownAt, window.scrollY); }
+  }
+  window.addEventListener("pagehide", leave);
+  window.addEventListener("popstate", () => { leave(); goingBack = true; });
+  document.addEventListener("click", (event) => {
+    if (event.target.closest("a[href]")) { leave(); goingBack = false; }
+  }, true);
+
+  async function returnTo(top) {
+    const filled = (section) => !section.hasAttribute("aria-busy")
+      && (!chosen.has(section) || section.querySelector(".behind").hasChildNodes());
+    const tall = () => document.documentElement.scrollHeight >= top + window.innerHeight;
+    const address = shownAt;
+    await whenThere(() => tall() && sections().every(filled));
+    if (shownAt === address) { window.scrollTo(0, top); } // it may be left again by now
+  }
+
+  /* Show a page: put up its sections, then go to where it was left, to the section that the address names, or to its
+     heading. */
   async function arrive(shown) {
     view = shown.search;
     document.title = shown.title;
@@ -132,7 +161,10 @@
     }
     askNext();
     window.layshaft.forgetLeft();
-    const named = window.location.hash.slice(1);
+    shownAt = window.location.pathname + view;
+    const left = goingBack ? Number(sessionStorage.getItem("left " + shownAt)) : 0;
+    goingBack = false;
+    const named = left ? "" : window.location.hash.slice(1);
     const section = named ? await whenThere(() => document.getElementById(named), 30) : null;
     if (section) {
       section.scrollIntoView();
@@ -142,27 +174,41 @@
       if (heading) { heading.focus({ preventScroll: true }); }
     }
     arrive.before = true;
+    if (left) { await returnTo(left); }
   }
 
   /* The view in the address changed while its page stays: every section is asked anew, and no list stays behind. */
   function viewChanged(search) {
     if (search === view) { return; }
     view = search;
+    shownAt = window.location.pathname + view;
     window.layshaft.setControls(search);
     const page = window.location.pathname.replace(/\/+$/, "");
     sections().filter((section) => section.dataset.section.split("#")[0] === page).forEach((section) => {
       wait(section);
+      chosen.delete(section);
       setProps("behind", section, { children: [] });
     });
     askNext();
   }
 
-  /* Ask for the jobs behind a row. The browser's session keeps which, so that going back from a job finds them. */
-  function pick(section, row) {
-    const picked = { row: row, search: view };
-    sessionStorage.setItem("picked " + section, JSON.stringify(picked));
+  /* Choose a row by its number in the answer that is shown. It is kept by its key, which holds whatever the next load
+     changes, and in the browser's session, so that going back from a job finds its jobs. */
+  function pick(section, number) {
+    const row = section.querySelector("tr[data-row='" + number + "']");
+    if (!row) { return; }
+    chosen.set(section, row.dataset.key);
+    sessionStorage.setItem("picked " + section.dataset.section, JSON.stringify({ key: row.dataset.key, search: view }));
+    window.layshaft.mark(section, row.dataset.key);
     pickedNow = true;
-    window.dash_clientside.set_props({ part: "picked", section: section }, { data: picked });
+    askForJobs(section);
+  }
+
+  /* Ask for the jobs behind the chosen row. The stamp of the answer tells whether it is another by now. */
+  function askForJobs(section) {
+    const answer = answers.get(section);
+    const stamp = answer ? answer.stamp : null;
+    setProps("picked", section, { data: { key: chosen.get(section), search: view, stamp: stamp } });
   }
 
   function arriveAtJobs(children, id) {

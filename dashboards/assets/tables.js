@@ -21,10 +21,19 @@
       turner.querySelector("[data-turn='1']").disabled = end === rows.length;
       turner.querySelector("span").textContent = "Rows " + (begin + 1) + " to " + end + " of " + rows.length;
     }
+    const stop = rows.find((row) => row.tabIndex === 0);
+    if (stop && stop.hidden) { stopAt(stop.closest("table"), rows[begin]); }
   }
 
   function turn(frame, pages) {
     turnTo(frame, Number(frame.dataset.first || 0) + pages * Number(frame.dataset.page));
+  }
+
+  /* Turn to the page on which a row stands. */
+  function turnToRow(row) {
+    const frame = row.closest(".table");
+    const size = Number(frame.dataset.page);
+    turnTo(frame, Math.floor(rowsOf(row.closest("table")).indexOf(row) / size) * size);
   }
 
   function compare(one, other) {
@@ -35,7 +44,8 @@
     return Number(a) - Number(b);
   }
 
-  /* Sort by a column: upwards, then downwards, then as the answer came. Rows without a value stand last. */
+  /* Sort by a column: upwards, then downwards, then as the answer came. Rows without a value stand last. The page with
+     the chosen row is shown, or else the first. */
   function sort(heading) {
     const table = heading.closest("table");
     const order = { ascending: "descending", descending: "none" }[heading.getAttribute("aria-sort")] || "ascending";
@@ -49,21 +59,35 @@
       rows.sort((one, other) => missing(one) - missing(other) || turned * compare(one.cells[place], other.cells[place]));
     }
     table.tBodies[0].append(...rows);
-    turnTo(table.closest(".table"), 0);
+    turnToRow(rows.find((row) => row.hasAttribute("aria-selected")) || rows[0]);
+  }
+
+  function stopAt(table, element) {
+    table.querySelectorAll("[tabindex='0']").forEach((before) => { before.tabIndex = -1; });
+    element.tabIndex = 0;
   }
 
   function reach(table, element) {
-    table.querySelectorAll("[tabindex='0']").forEach((before) => { before.tabIndex = -1; });
-    element.tabIndex = 0;
+    stopAt(table, element);
     element.focus();
   }
 
-  function choose(row) {
-    const section = row.closest("[data-section]");
-    if (!section) { return; }
-    row.parentElement.querySelectorAll("[aria-selected]").forEach((before) => before.removeAttribute("aria-selected"));
+  /* Mark the row that was chosen in a section, and show the page on which it stands; a key that no row has marks none. */
+  function mark(section, key) {
+    const table = section.querySelector("table.rows");
+    if (!table) { return; }
+    rowsOf(table).forEach((row) => row.removeAttribute("aria-selected"));
+    const row = rowsOf(table).find((one) => one.dataset.key === key);
+    if (!row) { return; }
     row.setAttribute("aria-selected", "true");
-    window.layshaft.pick(section.dataset.section, Number(row.dataset.row));
+    turnToRow(row);
+    stopAt(table, row);
+  }
+
+  function choose(row) {
+    const section = row.closest("[data-section]"); // none on the page of the records
+    if (!section) { return; }
+    window.layshaft.pick(section, row.dataset.row);
   }
 
   /* Return where an arrow key leads from a row or a heading, or null. */
@@ -84,6 +108,9 @@
     const turner = event.target.closest(".turner button");
     if (turner) {
       turn(turner.closest(".table"), Number(turner.dataset.turn));
+      if (turner.disabled) { // it was the last page: the focus stays with the table
+        turner.closest(".turner").querySelector("button:not(:disabled)").focus();
+      }
       return;
     }
     const heading = event.target.closest("table.rows th");
@@ -111,4 +138,6 @@
     }
     event.preventDefault();
   });
+
+  window.layshaft = Object.assign({}, window.layshaft, { mark: mark });
 })();

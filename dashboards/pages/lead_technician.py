@@ -22,6 +22,7 @@ LEAD_TECHNICIAN = Page(
             charts=(watch_alarms, watch_power),
             table=("what", "since", "raised", "ratio", "seen", "still_out", "in_warranty", "on_shelf", "claim"),
             narrow=("what", "since", "ratio"),
+            known_by=("chart", "raised"),
         ),
         Section(
             question="what-to-expect",

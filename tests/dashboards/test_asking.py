@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from analytics.answer import Answer
@@ -65,21 +66,36 @@ def test_what_a_section_sets_holds_until_the_address_says_otherwise(asking: Aski
 
 
 def test_the_jobs_behind_a_row_are_asked_with_the_row_and_the_options(asking: Asking) -> None:
-    row, jobs = asking.jobs_behind(SECTION, read_view(""), 2)
+    key = asking.answer(SECTION, read_view("")).keys[2]
+    row, jobs = asking.jobs_behind(SECTION, read_view(""), key)
     assert row["position"] == "2nd synchroniser ring"
     assert jobs["job"].to_list() == ["J/24-17", "J/24-61"]
 
 
 def test_a_row_that_is_not_there_is_refused(asking: Asking) -> None:
-    for number in (-1, 6):
-        with pytest.raises(QuestionError, match="this answer has 6 rows"):
-            asking.jobs_behind(SECTION, read_view(""), number)
+    key = asking.answer(SECTION, read_view("")).keys[2]
+    for view, gone in (("", "nonsense"), ("", ""), ("?family=K40", key)):
+        with pytest.raises(QuestionError, match="the records changed since this page was shown"):
+            asking.jobs_behind(SECTION, read_view(view), gone)
+
+
+def test_a_row_is_found_by_its_key_wherever_it_stands_by_now(one_job_folder: Path, counted: Counted) -> None:
+    def turned(history: History, options: Mapping[str, str]) -> Answer:
+        before = counted.question.ask(history, options)
+        return replace(before, rows=before.rows.reverse().with_columns(pl.col("failed") + 1))
+
+    before = Asking(OpenRecords(one_job_folder), {"failure-rates": counted.question})
+    after = Asking(OpenRecords(one_job_folder), {"failure-rates": replace(counted.question, ask=turned)})
+    for key in before.answer(SECTION, read_view("")).keys:
+        was, _ = before.jobs_behind(SECTION, read_view(""), key)
+        now, _ = after.jobs_behind(SECTION, read_view(""), key)
+        assert (now["family"], now["position"], now["failed"]) == (was["family"], was["position"], was["failed"] + 1)
 
 
 def test_a_question_without_single_jobs_says_so(one_job_folder: Path, counted: Counted) -> None:
     alone = {"failure-rates": replace(counted.question, jobs_behind=None)}
     with pytest.raises(QuestionError, match="does not rest on single jobs"):
-        Asking(OpenRecords(one_job_folder), alone).jobs_behind(SECTION, read_view(""), 0)
+        Asking(OpenRecords(one_job_folder), alone).jobs_behind(SECTION, read_view(""), "any")
 
 
 def test_a_scope_that_is_not_on_record_never_reaches_the_question(asking: Asking, counted: Counted) -> None:

@@ -130,6 +130,13 @@ def test_the_row_in_full_and_its_jobs_the_newest_first() -> None:
     assert text.index("J0002") < text.index("J0001") < text.index("J0000")
 
 
+def test_a_job_of_no_fleet_is_one_of_private_owners_as_on_its_sheet() -> None:
+    listed = jobs(2).with_columns(fleet=pl.Series([None, "Harbour Vans"], dtype=pl.String))
+    text = words(jobs_behind(ANSWER, ANSWER.rows.row(0, named=True), listed, ""))
+    assert text.count("private owners") == 1
+    assert text.count("Harbour Vans") == 1
+
+
 def test_older_jobs_unfold() -> None:
     parts = jobs_behind(ANSWER, ANSWER.rows.row(0, named=True), jobs(FIRST_JOBS + 20), "")
     assert "Show the 20 older jobs too" in words(parts[-1])
