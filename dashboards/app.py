@@ -11,6 +11,7 @@ import dash
 from analytics.question import Question
 from analytics.questions import every_question
 from dashboards.asking import Asking
+from dashboards.callback_rules import refuse_forged_callbacks
 from dashboards.chart_engine import ChartEngine
 from dashboards.charts.theme import register_theme
 from dashboards.connect_acknowledging import connect_acknowledging
@@ -91,5 +92,6 @@ def app_of(asking: Asking, engine: ChartEngine) -> dash.Dash:
     connect_acknowledging(app, asking)
     serve_chart_engine(app.server, engine)
     set_browser_rules(app.server, app.csp_hashes())
-    answer_faults(app)
+    refuse_forged_callbacks(app)
+    answer_faults(app.server)
     return app

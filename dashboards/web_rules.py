@@ -5,7 +5,6 @@ from __future__ import annotations
 import logging
 from collections.abc import Sequence
 
-import dash
 from flask import Flask, Response, request
 from werkzeug.exceptions import HTTPException
 
@@ -13,7 +12,6 @@ from dashboards.chart_engine import ADDRESS, ChartEngine
 
 _LOG = logging.getLogger("layshaft.pages")
 FAULT = "Something went wrong in Layshaft itself, not in your records; it is noted in the service's log"
-_CALLBACK = "/_dash-update-component"
 
 
 def set_browser_rules(server: Flask, script_hashes: Sequence[str]) -> None:
@@ -43,10 +41,8 @@ def set_browser_rules(server: Flask, script_hashes: Sequence[str]) -> None:
         return response
 
 
-def answer_faults(app: dash.Dash) -> None:
-    """Answer a forged or broken request with a status and one sentence, never with a traceback."""
-
-    server: Flask = app.server
+def answer_faults(server: Flask) -> None:
+    """Answer a broken request and a fault of ours with a status and one sentence, never with a traceback."""
 
     @server.errorhandler(HTTPException)
     def _refused(fault: HTTPException) -> Response:
@@ -54,18 +50,8 @@ def answer_faults(app: dash.Dash) -> None:
 
     @server.errorhandler(Exception)
     def _failed(fault: Exception) -> Response:
-        if request.path == _CALLBACK and not _calls_one_of_ours(app):
-            return Response("This request does not come from one of our pages.\n", status=400, mimetype="text/plain")
         _LOG.exception("request to '%s' failed", request.path, exc_info=fault)
         return Response(f"{FAULT}.\n", status=500, mimetype="text/plain")
-
-
-def _calls_one_of_ours(app: dash.Dash) -> bool:
-    """Return whether a callback request names a callback of our pages and carries what it takes."""
-    body = request.get_json(silent=True)
-    if not isinstance(body, dict) or body.get("output") not in app.callback_map:
-        return False
-    return all(isinstance(body.get(part, []), list) for part in ("inputs", "state", "changedPropIds"))
 
 
 def serve_chart_engine(server: Flask, engine: ChartEngine) -> None:

@@ -128,8 +128,8 @@ def test_unknown_filters_are_refused_in_a_sentence(client: FlaskClient, search: 
 @pytest.mark.parametrize("section", ["/lead-technician#nonsense", "/nowhere#failure-rates", "", "#"])
 def test_a_forged_section_is_refused_in_a_sentence(client: FlaskClient, section: str) -> None:
     answer = client.post(CALLBACK, json=section_call(section=section))
-    assert answer.status_code == 200
-    assert "There is no such section on our pages" in answer.text
+    assert answer.status_code == 400
+    assert answer.text == "There is no such section on our pages.\n"
 
 
 @pytest.mark.parametrize(
