@@ -33,12 +33,18 @@ def connect_address(app: dash.Dash, asking: Asking) -> None:
         prevent_initial_call=True,
     )
     def offer_controls(asked: Mapping[str, Any] | None, pathname: str | None) -> Markup:
-        search = str((asked or {}).get("search") or "")
+        search = asked["search"] if asked else ""
         return in_words(lambda: _controls(asking, pathname or "", search), lambda why: as_html(refused(why)))
 
-    @app.callback(Output("shown-for", "children"), Input("address", "search"), prevent_initial_call=True)
-    def say_view(search: str | None) -> str:
-        return in_words(lambda: _said_view(asking, search), lambda why: "")
+    @app.callback(
+        Output("shown-for", "children"),
+        Output("shown-for-on-paper", "children"),
+        Input("address", "search"),
+        prevent_initial_call=True,
+    )
+    def say_view(search: str | None) -> tuple[str, str]:
+        told = in_words(lambda: _said_view(asking, search), lambda why: "")
+        return told, told
 
     in_browser: Any = app.clientside_callback
     in_browser(ClientsideFunction("layshaft", "putControls"), Input("controls", "data"), prevent_initial_call=True)

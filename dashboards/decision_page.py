@@ -28,7 +28,7 @@ def decision_page(page: Page, view: View, search: str, asking: Asking) -> PageSh
     parts: list[Component] = [
         html.H1(page.title, id="page-heading", tabIndex=-1),
         html.P(page.lead, className="lead"),
-        filter_bar(shown_for(view, said_day(asking.day(view)))),
+        *filter_bar(shown_for(view, said_day(asking.day(view)))),
     ]
     if page.cautions:
         parts.append(cautions())

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from dash import html
+from dash.development.base_component import Component
 from markupsafe import Markup
 
 from dashboards.address import DAY_FILTERS, View
@@ -26,12 +27,13 @@ LABELS = {
 }
 
 
-def filter_bar(shown_for: str) -> html.Details:
-    """Return the place of the controls, closed and empty until somebody wants them."""
+def filter_bar(shown_for: str) -> list[Component]:
+    """Return the place of the controls, closed and empty until somebody wants them, and what it says on paper."""
     opener = html.Summary(
         [html.Span("Narrow down", className="do"), html.Span(shown_for, id="shown-for", className="shown-for")]
     )
-    return html.Details([opener, html.Div(className="controls")], className="narrow-down no-print")
+    on_paper = html.P(["Shown: ", html.Span(shown_for, id="shown-for-on-paper")], className="on-paper")
+    return [html.Details([opener, html.Div(className="controls")], className="narrow-down no-print"), on_paper]
 
 
 def filter_controls(names: Sequence[str], choices: Mapping[str, Sequence[str]], view: View) -> Markup:

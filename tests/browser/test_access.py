@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
+import polars as pl
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
+from analytics.answer import Answer
+from analytics.history import History
 from tests.answers_by_hand import questions_by_hand
 from tests.browser.conftest import PHONE, WIDE, Opener, served
 
@@ -34,6 +39,29 @@ def test_a_page_has_no_fault(by_hand: str, visit: Opener, pathname: str, size: t
     assert all(after <= before + 1 for before, after in pairwise(levels))
     assert page.evaluate("document.documentElement.lang") == "en"
     assert page.locator("main").count() == 1
+
+
+LONG = "Unbroken-" + "name" * 30  # what a workshop's export may call a part
+
+
+def _long_failure_rates(history: History, options: Mapping[str, str]) -> Answer:
+    before = questions_by_hand()["failure-rates"].ask(history, options)
+    rows = before.rows.with_columns(family=pl.lit(LONG), position=pl.lit(LONG) + pl.col("position"))
+    return replace(before, rows=rows, sentence=f"{LONG} is found failed most often.", number=LONG, notes=(LONG,))
+
+
+@pytest.mark.parametrize("size", [WIDE, PHONE, (390, 840)], ids=["wide", "small phone", "phone"])
+def test_long_names_need_no_sideways_scrolling(one_job_folder: Path, visit: Opener, size: tuple[int, int]) -> None:
+    asked = questions_by_hand()
+    asked["failure-rates"] = replace(asked["failure-rates"], ask=_long_failure_rates)
+    with served(one_job_folder, asked) as address:
+        for pathname in ("/", "/lead-technician"):
+            page = visit(address + pathname, size)
+            assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), pathname
+        page.locator("#failure-rates .grounds summary").click()
+        page.locator("#failure-rates .rows tbody tr >> nth=0").click()
+        page.locator("#failure-rates .behind h3").wait_for()
+        assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
 
 
 def test_open_controls_and_the_jobs_behind_have_no_fault(by_hand: str, visit: Opener) -> None:

@@ -153,12 +153,24 @@ def test_on_paper_every_row_and_every_fold_is_there_and_no_control(by_hand: str,
     expect(rows).to_have_count(15)
     expect(rows.first).to_contain_text("B-114")  # the order in which the table stands on the screen
     expect(page.locator("#parts-usage").get_by_text("What it takes for granted")).to_be_visible()
+    expect(page.locator(".on-paper")).to_have_text("Shown: everything on record, as known on 9 Sep 2024")
+    expect(page.locator(".on-paper")).to_be_visible()
     for gone in ("nav", ".narrow-down", ".turner"):
         expect(page.locator(gone).first).to_be_hidden()
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     page.evaluate("window.dispatchEvent(new Event('afterprint'))")
     page.emulate_media(media="screen")
     expect(rows).to_have_count(12)
+
+
+def test_paper_says_what_was_narrowed_down(by_hand: str, visit: Opener) -> None:
+    page = visit(f"{by_hand}/parts-manager?component=bearing")
+    page.get_by_text("Narrow down").click()
+    page.get_by_label("Unit family").select_option("K40")
+    expect(page.locator(".on-paper")).to_be_hidden()
+    page.emulate_media(media="print")
+    expect(page.locator(".on-paper")).to_have_text("Shown: unit family K40, component bearing, as known on 9 Sep 2024")
+    expect(page.locator(".on-paper")).to_be_visible()
 
 
 @pytest.mark.parametrize("pathname", ["/nothing/here", "/job/", "/lead-technician/x"])
