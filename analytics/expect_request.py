@@ -59,12 +59,12 @@ def read_request(history: History, options: Mapping[str, str]) -> Request | None
     family = given.get("unit-family") or history.scope.family
     if job is None and family is None:
         if given:
-            raise QuestionError("what-to-expect needs the unit family of these clues: give --unit-family NAME")
+            raise QuestionError("what-to-expect needs the unit family of these clues: name the unit family or the job")
         for sql, said in ((_OPEN, "the newest job not yet taken apart"), (_NEWEST, "the newest job on record")):
             found = history.query(sql)
             if found.height:
                 job = str(found["job"][0])
-                notes.append(f"Taken from {said}, {job}; name another with --job NUMBER, or give clues one by one.")
+                notes.append(f"Taken from {said}, {job}; name another job, or give clues one by one.")
                 break
         else:
             return None

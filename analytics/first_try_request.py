@@ -93,12 +93,12 @@ def read_request(history: History, options: Mapping[str, str]) -> Request | None
     if job is None and not _numbers_given(options) and options.get("location") is None:
         job = open_job(history, family)
         if job is not None:
-            notes.append(f"Taken from the newest open job, {job}; name another with --job NUMBER.")
+            notes.append(f"Taken from the newest open job, {job}; name another job to ask about that.")
     visit = _visit(history, job) if job is not None else {}
     family = visit.get("family") or family
     if family is None:
         if options.get("location") or _numbers_given(options):
-            raise QuestionError("first-try-shims needs the unit family: give --family NAME or --job NUMBER")
+            raise QuestionError("first-try-shims needs the unit family: name the unit family or the job")
         return None
     location = _location(options, family, _locations(history, family))
     set_row = _gear_set(history, family, visit, options)
@@ -167,7 +167,7 @@ def _location(options: Mapping[str, str], family: str, known: list[str]) -> str 
     if len(known) > 1:
         raise QuestionError(
             f"{' and '.join(given)} {'is' if len(given) == 1 else 'are'} of one location, and {family} has several: "
-            f"give --location, one of {', '.join(known)}"
+            f"name the location, one of {', '.join(known)}"
         )
     return known[0]
 

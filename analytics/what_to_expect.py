@@ -59,9 +59,7 @@ def what_to_expect(history: History, options: Mapping[str, str]) -> Answer:
     """
     request = read_request(history, options)
     if request is None:
-        return _nothing(
-            history, "Say what came in: no open job is on record; give --job NUMBER, or --unit-family NAME."
-        )
+        return _nothing(history, "Say what came in: no open job is on record; name a job or a unit family.")
     strips = full_strips(history)
     if strips.jobs.height < MINIMUM_STRIPS:
         return _nothing(history, f"Too few to say ({strips.jobs.height} of {MINIMUM_STRIPS} full strips).")

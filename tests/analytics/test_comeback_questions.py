@@ -173,7 +173,7 @@ def test_expectations_come_true_and_beat_the_plain_frequency(demo: History) -> N
     [
         ({"job": "NO-1"}, "no job 'NO-1'"),
         ({"unit_family": "Z9"}, "no unit family 'Z9'"),
-        ({"complaint": "crunch"}, "needs the unit family"),
+        ({"complaint": "crunch"}, "needs the unit family of these clues: name the unit family or the job$"),
         ({"unit_family": "K5", "km": "far"}, "distance in km"),
         ({"unit_family": "K5", "km": "120,000"}, "not '120,000': write 120000 or 120$"),
     ],

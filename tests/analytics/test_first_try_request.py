@@ -43,7 +43,7 @@ def test_a_figure_that_may_be_of_several_locations_is_refused(history: History, 
         with pytest.raises(QuestionError) as refused:
             read_request(history.within(scope), {**job, name: "1.25"})
         assert str(refused.value) == (
-            f"{name} is of one location, and A7 has several: give --location, one of behind pinion head, left side"
+            f"{name} is of one location, and A7 has several: name the location, one of behind pinion head, left side"
         )
 
 

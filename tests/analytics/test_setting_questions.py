@@ -212,11 +212,11 @@ def test_sleeves_and_adjusters_have_no_pack(history: History) -> None:
         (
             {"family": "A7"},
             {"as_found_pack_mm": "1.25", "as_found_reading_mm": "66.35"},
-            "^as-found-pack-mm and as-found-reading-mm are of one location, and A7 has several: give --location, one of",
+            "^as-found-pack-mm and as-found-reading-mm are of one location, and A7 has several: name the location, one of",
         ),
         ({"family": "A7"}, {"set_number": "0"}, "there is no gear set '0'"),
         ({}, {"job": "J0"}, "there is no job 'J0' on record"),
-        ({}, {"marked_depth_mm": "0.1"}, "give --family NAME or --job NUMBER"),
+        ({}, {"marked_depth_mm": "0.1"}, "needs the unit family: name the unit family or the job$"),
     ],
 )
 def test_what_cannot_be_asked_is_said(
