@@ -22,7 +22,8 @@ class Section:
     row that is chosen. `narrow` names those that stay on a phone. `name` marks the section in addresses, and is the
     question's name unless a page asks one question twice. `on_start` puts the answer's sentence on the first page.
     `known_by` names the cells by which a row that was chosen is known again after the records have changed, where they
-    are others than those before its first estimate.
+    are others than those before its first estimate. `of_one_unit` says that the whole answer is about one unit, which the
+    next load may exchange for another where the view names none: a row of it is then known again in no other version.
     """
 
     question: str
@@ -34,6 +35,7 @@ class Section:
     name: str = ""
     on_start: bool = True
     known_by: tuple[str, ...] = ()
+    of_one_unit: bool = False
 
     @property
     def mark(self) -> str:

@@ -17,17 +17,22 @@ _BYTES = 9
 
 
 def row_keys(
-    columns: Sequence[Column], rows: pl.DataFrame, version: int, known_by: Sequence[str] = ()
+    columns: Sequence[Column],
+    rows: pl.DataFrame,
+    version: int,
+    known_by: Sequence[str] = (),
+    in_this_version: bool = False,
 ) -> tuple[str, ...]:
     """Return one short text a row, made of the cells that say what the row is about.
 
     These are the cells in `known_by`; where empty, those before the first estimate, counts left out, since the next
     load changes them. Rows that have all of these in common are told apart by everything they hold, and known again
-    only in the same `version` of the records.
+    only in the same `version` of the records, as all are with `in_this_version`.
     """
     names = list(known_by) or naming_cells(columns, rows)
     told = list(rows.iter_rows(named=True))
-    keys = [_digest({name: row[name] for name in names}) for row in told]
+    held = {"version": version} if in_this_version else {}
+    keys = [_digest({**held, **{name: row[name] for name in names}}) for row in told]
     times = Counter(keys)
     return tuple(
         key if times[key] == 1 else _digest({"version": version, **row}) for key, row in zip(keys, told, strict=True)

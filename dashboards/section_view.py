@@ -88,7 +88,9 @@ def shown_answer(
     options: Mapping[str, str],
 ) -> Shown:
     """Return the answer to the section's question, asked with `options`, ready to be shown."""
-    keys = row_keys(answer.columns, answer.rows, answer.warehouse_version, section.known_by)
+    keys = row_keys(
+        answer.columns, answer.rows, answer.warehouse_version, section.known_by, in_this_version=section.of_one_unit
+    )
     return Shown(
         answer=answer,
         words=as_html(_body(answer, charts)),

@@ -31,6 +31,7 @@ LEAD_TECHNICIAN = Page(
             table=("position", "probability", "plain", "clues", "failed", "inspected"),
             narrow=("position", "probability"),
             on_start=False,
+            of_one_unit=True,
         ),
         Section(
             question="failure-rates",

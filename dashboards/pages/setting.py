@@ -33,6 +33,7 @@ SETTING = Page(
             ),
             narrow=("location", "pack_um", "pieces"),
             on_start=False,
+            of_one_unit=True,
         ),
         Section(
             question="gauge-check",

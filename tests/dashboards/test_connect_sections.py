@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
+from analytics.question import QuestionError
 from dashboards.address import read_view
 from dashboards.app import app_of, make_asking
 from dashboards.asking import Asking
@@ -114,6 +115,15 @@ def test_a_page_that_is_still_being_answered_is_sent_no_second_answer(client: Fl
     behind, newer = pick(client, shown(asking)[0][2], None)
     assert "behind: lot 24-07 comes back" in behind
     assert newer is None
+
+
+def test_a_row_about_one_unit_is_never_taken_for_that_of_another(asking: Asking, folder: Path) -> None:
+    found = section_at("/setting#first-try-shims")
+    assert found is not None
+    before = asking.answer(found[1], read_view("")).keys
+    publish_again(folder)  # another job may be the newest by now
+    with pytest.raises(QuestionError, match="the records changed"):
+        asking.jobs_behind(found[1], read_view(""), before[0])
 
 
 def test_every_row_of_a_table_carries_its_key(asking: Asking) -> None:

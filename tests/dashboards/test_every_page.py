@@ -56,6 +56,23 @@ def test_one_job_is_too_few_to_say_and_still_a_sentence(page: Page, section: Sec
         chart(answer)
 
 
+def test_what_takes_a_unit_of_its_own_accord_says_so() -> None:
+    told = {section.mark for page in PAGES for section in page.sections if section.of_one_unit}
+    takes_a_job = {
+        section.mark
+        for page in PAGES
+        for section in page.sections
+        if any(option.name == "job" for option in every_question()[section.question].options)
+    }
+    assert told == takes_a_job != set()
+
+
+@pytest.mark.parametrize(("page", "section"), SECTIONS)
+def test_rows_are_known_by_cells_that_the_answer_has(page: Page, section: Section, history: History) -> None:
+    question = every_question()[section.question]
+    assert set(section.known_by) <= set(question.ask(history, question.chosen(section.options)).rows.columns)
+
+
 def test_marks_and_addresses_are_used_once() -> None:
     addresses = [page.address for page in PAGES]
     assert len(set(addresses)) == len(addresses)

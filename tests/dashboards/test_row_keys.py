@@ -61,6 +61,12 @@ def test_a_section_may_say_by_what_its_rows_are_known() -> None:
     assert len(set(keys)) == 3
 
 
+def test_rows_of_an_answer_about_one_unit_are_known_in_its_version_only() -> None:
+    keys = row_keys(COLUMNS, ROWS, 1, in_this_version=True)
+    assert row_keys(COLUMNS, ROWS.reverse(), 1, in_this_version=True) == keys[::-1]
+    assert not set(keys) & set(row_keys(COLUMNS, ROWS, 2, in_this_version=True))
+
+
 cells = st.one_of(st.none(), st.text(max_size=4), st.dates(dt.date(2020, 1, 1), dt.date(2020, 1, 9)).map(str))
 
 
