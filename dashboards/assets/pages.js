@@ -129,11 +129,17 @@
   /* A page is left by a link, by going back or forth, or with the window. Going back returns to where it was left: the
      browser itself would do so before the page stands there again. */
   history.scrollRestoration = "manual";
+  let arrivals = 0;
   let shownAt = null; // the address of the page that stands there
   let goingBack = performance.getEntriesByType("navigation")[0].type !== "navigate";
 
+  /* Keep how far into which section the page is read: what stands above may be drawn later and grow. */
   function leave() {
-    if (shownAt !== null) { sessionStorage.setItem("left " + shownAt, window.scrollY); }
+    if (shownAt === null) { return; }
+    const begun = [...document.querySelectorAll("#page, .section")].filter((one) => one.getBoundingClientRect().top <= 0);
+    const read = begun.pop();
+    const left = read ? { id: read.id, into: -read.getBoundingClientRect().top } : null;
+    sessionStorage.setItem("left " + shownAt, JSON.stringify(left));
   }
   window.addEventListener("pagehide", leave);
   window.addEventListener("popstate", () => { leave(); goingBack = true; });
@@ -141,29 +147,39 @@
     if (event.target.closest("a[href]")) { leave(); goingBack = false; }
   }, true);
 
-  async function returnTo(top) {
-    const filled = (section) => !section.hasAttribute("aria-busy")
-      && (!chosen.has(section) || section.querySelector(".behind").hasChildNodes());
-    const tall = () => document.documentElement.scrollHeight >= top + window.innerHeight;
-    const address = shownAt;
-    await whenThere(() => tall() && sections().every(filled));
-    if (shownAt === address) { window.scrollTo(0, top); } // it may be left again by now
+  /* Go there at once, and again when the section is drawn and its jobs are there, unless the reader has gone on. */
+  async function returnTo(left) {
+    const place = document.getElementById(left.id);
+    let goneOn = false;
+    ["wheel", "touchstart", "pointerdown", "keydown"].forEach((sign) => {
+      window.addEventListener(sign, () => { goneOn = true; }, { once: true, passive: true });
+    });
+    const go = () => {
+      if (place.isConnected && !goneOn) { window.scrollBy(0, place.getBoundingClientRect().top + left.into); }
+    };
+    go();
+    await whenThere(() => !place.dataset.section || (place.dataset.whole
+      && (!chosen.has(place) || place.querySelector(".behind").hasChildNodes())), 5 * PATIENCE);
+    go();
   }
 
   /* Show a page: put up its sections, then go to where it was left, to the section that the address names, or to its
      heading. */
   async function arrive(shown) {
+    const arrival = arrivals += 1;
     view = shown.search;
+    shownAt = window.location.pathname + view;
     document.title = shown.title;
+    const left = goingBack ? JSON.parse(sessionStorage.getItem("left " + shownAt)) : null;
+    if (goingBack) { window.scrollTo(0, 0); } // what was left at its top, or in another window, is shown from there
+    goingBack = false;
     for (const [mark, told] of Object.entries(shown.sections)) {
       const section = await whenThere(() => document.getElementById(mark));
+      if (arrival !== arrivals) { return; } // the reader has gone on to another page
       if (section) { putSection(section, told); }
     }
     askNext();
     window.layshaft.forgetLeft();
-    shownAt = window.location.pathname + view;
-    const left = goingBack ? Number(sessionStorage.getItem("left " + shownAt)) : 0;
-    goingBack = false;
     const named = left ? "" : window.location.hash.slice(1);
     const section = named ? await whenThere(() => document.getElementById(named), 30) : null;
     if (section) {
@@ -174,7 +190,7 @@
       if (heading) { heading.focus({ preventScroll: true }); }
     }
     arrive.before = true;
-    if (left) { await returnTo(left); }
+    if (left && document.getElementById(left.id)) { await returnTo(left); }
   }
 
   /* The view in the address changed while its page stays: every section is asked anew, and no list stays behind. */

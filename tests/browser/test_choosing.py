@@ -101,6 +101,13 @@ def test_back_from_a_job_the_page_stands_where_it_was_left_and_the_row_is_marked
     page.get_by_role("link", name="Owner", exact=True).click()
     expect(page.locator("h1")).to_have_text("Owner")
     assert page.evaluate("window.scrollY") == 0
+    page.get_by_role("link", name="Lead technician", exact=True).click()
+    settled(page)
+    page.evaluate("window.scrollTo(0, 2000)")
+    page.go_back()
+    expect(page.locator("h1")).to_have_text("Owner")
+    settled(page)
+    assert page.evaluate("window.scrollY") == 0  # it was left at its top
 
 
 def stop(page: Page) -> str:
