@@ -223,19 +223,28 @@ def _cases(strips: pl.DataFrame, first: dt.date) -> pl.DataFrame:
 
 def _within_months(strips: pl.DataFrame, first: dt.date, labels: pl.DataFrame, months: int) -> FloatArray:
     """Return (charts, months, days) which share of a month's strips was seen by the end of each of its days."""
-    names = ["family", "component"]
-    places = labels.select(names).unique(maintain_order=True).with_row_index("place")
-    daily = (
-        strips.drop("band").group_by("family", "day").sum()
-        .unpivot(index=["family", "day"], variable_name="component", value_name="n").join(places, on=names)
-    )  # fmt: skip
-    seen = np.zeros((places.height, months, DAYS_TOLD))
-    at = daily.select(pl.col("place"), _month(first).alias("month"), (pl.col("day").dt.day() - 1).alias("day"))
-    seen[tuple(at.to_numpy().astype(np.int64).T)] = daily["n"].to_numpy()
-    summed = np.cumsum(seen, axis=2)
-    share = np.divide(summed, summed[:, :, -1:], out=np.zeros_like(summed), where=summed[:, :, -1:] > 0)
-    of_label = labels.join(places, on=names, how="left", maintain_order="left")["place"].cast(pl.Int64).to_numpy()
-    return np.asarray(share[of_label], dtype=np.float64)
+    if strips.is_empty():
+        return np.zeros((labels.height, months, DAYS_TOLD))
+    components = [name for name in strips.columns if name not in ("family", "band", "day")]
+    families = strips["family"].unique().sort().to_list()
+    family = strips["family"].replace_strict(families, range(len(families)), return_dtype=pl.Int64).to_numpy()
+    month = strips.select(_month(first).cast(pl.Int64)).to_series().to_numpy()
+    day = strips["day"].dt.day().cast(pl.Int64).to_numpy() - 1
+    at, shape = (family * months + month) * DAYS_TOLD + day, (len(families), months, DAYS_TOLD)
+    size = len(families) * months * DAYS_TOLD
+    # Counted by place, one component after the other: as rows they would be as many again for each.
+    seen = np.zeros((len(components) + 1, *shape))
+    for place, name in enumerate(components):
+        seen[place] = np.bincount(at, strips[name].to_numpy(), size).reshape(shape)
+    summed = np.cumsum(seen, axis=3)
+    share = np.divide(summed, summed[..., -1:], out=np.zeros_like(summed), where=summed[..., -1:] > 0)
+    row, column = (
+        labels[name].replace_strict(known, range(len(known)), default=-1, return_dtype=pl.Int64).to_numpy()
+        for name, known in (("component", components), ("family", families))
+    )
+    of_label = share[row, column]  # the last component is the one of which nothing was seen
+    of_label[column < 0] = 0.0
+    return np.asarray(of_label, dtype=np.float64)
 
 
 def _month(first: dt.date) -> pl.Expr:
