@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import fcntl
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+
+if TYPE_CHECKING:
+    from tests.watched_alarms import Alarms
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: threads cost more than they bring
 
@@ -52,6 +57,28 @@ def clean_demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
             _run([sys.executable, "-m", "demo_warehouse", "--clean", "--out", str(files)])
             _layshaft(["load", *map(str, sorted(files.glob("*.csv"))), "--warehouse", str(base / "clean")])
     return base / "clean"
+
+
+@pytest.fixture(scope="session")
+def one_job_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return job records that hold one job and its comeback; not to be written to."""
+    from tests.one_job import load_one_job  # numpy is loaded after the line above that tells it of threads
+
+    return load_one_job(tmp_path_factory.mktemp("one-job"))
+
+
+@pytest.fixture
+def one_job_copy(one_job_folder: Path, tmp_path: Path) -> Path:
+    """Return a copy of those records, in which a test may write."""
+    return Path(shutil.copytree(one_job_folder, tmp_path / "records"))
+
+
+@pytest.fixture
+def alarms() -> Alarms:
+    """Return alarms that ring as a test says."""
+    from tests.watched_alarms import Alarms
+
+    return Alarms()
 
 
 def _base(tmp_path_factory: pytest.TempPathFactory) -> Path:

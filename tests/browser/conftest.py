@@ -14,7 +14,6 @@ from waitress import create_server
 from analytics.question import Question
 from dashboards.app import make_app
 from tests.answers_by_hand import questions_by_hand
-from tests.one_job import load_one_job
 
 CHROMIUM = "/usr/bin/chromium"
 SWITCHES = [
@@ -34,12 +33,6 @@ def served(folder: Path, questions: Mapping[str, Question] | None = None) -> Ite
     yield f"http://127.0.0.1:{server.effective_port}"
     server.task_dispatcher.shutdown()
     server.close()
-
-
-@pytest.fixture(scope="session")
-def one_job_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return job records that hold one job and its comeback."""
-    return load_one_job(tmp_path_factory.mktemp("one-job"))
 
 
 @pytest.fixture(scope="session")

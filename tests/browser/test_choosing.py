@@ -18,18 +18,8 @@ CHOSEN = ".rows tr[aria-selected=true]"
 
 
 @pytest.fixture
-def folder(one_job_folder: Path, tmp_path: Path) -> Path:
-    return Path(shutil.copytree(one_job_folder, tmp_path / "records"))
-
-
-@pytest.fixture
-def alarms() -> Alarms:
-    return Alarms()
-
-
-@pytest.fixture
-def address(folder: Path, alarms: Alarms) -> Iterator[str]:
-    with served(folder, alarms.questions()) as told:
+def address(one_job_copy: Path, alarms: Alarms) -> Iterator[str]:
+    with served(one_job_copy, alarms.questions()) as told:
         yield told
 
 
@@ -38,7 +28,7 @@ def choose(page: Page, section: str, words: str) -> None:
     expect(page.locator(f"{section} .behind h3")).to_contain_text(words)
 
 
-def test_a_second_tab_acknowledges_the_alarm_it_shows_or_none(address: str, folder: Path, visit: Opener) -> None:
+def test_a_second_tab_acknowledges_the_alarm_it_shows_or_none(address: str, one_job_copy: Path, visit: Opener) -> None:
     first, second = visit(f"{address}/lead-technician"), visit(f"{address}/lead-technician")
     choose(second, WATCH, WORDS[RING])
     choose(first, WATCH, WORDS[RING])
@@ -49,30 +39,30 @@ def test_a_second_tab_acknowledges_the_alarm_it_shows_or_none(address: str, fold
     second.get_by_role("button", name="Acknowledge this alarm").click()
     expect(second.locator(f"{WATCH} .behind .refused")).to_contain_text("acknowledged already")
     expect(second.locator(f"{WATCH} .rows tbody tr").last).to_contain_text(WORDS[RING])  # the list as it is now
-    assert [(one.chart, one.note) for one in Acknowledgements(folder).every()] == [(RING, "new rings")]
+    assert [(one.chart, one.note) for one in Acknowledgements(one_job_copy).every()] == [(RING, "new rings")]
     choose(second, WATCH, WORDS[SLIDER])
     second.get_by_label("What was done about it").fill("sliders renewed")
     second.get_by_role("button", name="Acknowledge this alarm").click()
     expect(second.locator(f"{WATCH} .behind")).to_have_text("Acknowledged.")
-    assert [one.chart for one in Acknowledgements(folder).every()] == [SLIDER, RING]
+    assert [one.chart for one in Acknowledgements(one_job_copy).every()] == [SLIDER, RING]
 
 
 def test_after_a_load_an_open_page_shows_the_row_that_was_chosen_among_the_new_ones(
-    address: str, folder: Path, alarms: Alarms, visit: Opener
+    address: str, one_job_copy: Path, alarms: Alarms, visit: Opener
 ) -> None:
     page = visit(f"{address}/lead-technician")
     rows = page.locator(f"{WATCH} .rows tbody tr")
     expect(rows).to_have_count(3)
     del alarms.raised[RING]
-    shutil.copy(folder / "warehouse-000001.duckdb", folder / "warehouse-000002.duckdb")
-    (folder / "CURRENT").write_text("2")
+    shutil.copy(one_job_copy / "warehouse-000001.duckdb", one_job_copy / "warehouse-000002.duckdb")
+    (one_job_copy / "CURRENT").write_text("2")
     choose(page, WATCH, WORDS[SLIDER])
     expect(rows).to_have_count(2)
     expect(page.locator(f"{WATCH} {CHOSEN}")).to_contain_text(WORDS[SLIDER])
     page = visit(f"{address}/lead-technician")
     del alarms.raised[SLIDER]
-    shutil.copy(folder / "warehouse-000001.duckdb", folder / "warehouse-000003.duckdb")
-    (folder / "CURRENT").write_text("3")
+    shutil.copy(one_job_copy / "warehouse-000001.duckdb", one_job_copy / "warehouse-000003.duckdb")
+    (one_job_copy / "CURRENT").write_text("3")
     page.locator(f"{WATCH} .rows tbody tr", has_text=WORDS[SLIDER]).click()
     expect(page.locator(f"{WATCH} .behind .refused")).to_contain_text("The records changed since this page was shown")
     expect(page.locator(f"{WATCH} .rows tbody tr")).to_have_count(1)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import html
-import shutil
 from pathlib import Path
 from typing import Any
 
@@ -21,18 +20,8 @@ SECTION = "/lead-technician#watch"
 
 
 @pytest.fixture
-def folder(one_job_folder: Path, tmp_path: Path) -> Path:
-    return Path(shutil.copytree(one_job_folder, tmp_path / "records"))
-
-
-@pytest.fixture
-def alarms() -> Alarms:
-    return Alarms()
-
-
-@pytest.fixture
-def client(folder: Path, alarms: Alarms) -> FlaskClient:
-    return make_app(folder, alarms.questions()).server.test_client()
+def client(one_job_copy: Path, alarms: Alarms) -> FlaskClient:
+    return make_app(one_job_copy, alarms.questions()).server.test_client()
 
 
 def part(name: str) -> dict[str, str]:
@@ -77,41 +66,47 @@ def press(client: FlaskClient, chart: str, raised: dt.date, note: str, entered: 
     return {name: html.unescape(str(one)) for name, one in told.items()}
 
 
-def written(folder: Path) -> list[tuple[str, str]]:
-    return [(one.chart, one.note) for one in Acknowledgements(folder).every()]
+def written(one_job_copy: Path) -> list[tuple[str, str]]:
+    return [(one.chart, one.note) for one in Acknowledgements(one_job_copy).every()]
 
 
-def test_the_alarm_of_the_form_is_acknowledged_though_the_list_has_moved_on(client: FlaskClient, folder: Path) -> None:
+def test_the_alarm_of_the_form_is_acknowledged_though_the_list_has_moved_on(
+    client: FlaskClient, one_job_copy: Path
+) -> None:
     press(client, RING, RAISED[RING], "rings of the new maker")
     told = press(client, SLIDER, RAISED[SLIDER], "sliders renewed")
-    assert written(folder) == [(SLIDER, "sliders renewed"), (RING, "rings of the new maker")]
+    assert written(one_job_copy) == [(SLIDER, "sliders renewed"), (RING, "rings of the new maker")]
     assert "Acknowledged." in " ".join(told.values())
 
 
-def test_an_alarm_acknowledged_in_another_tab_is_left_as_it_is_and_said_so(client: FlaskClient, folder: Path) -> None:
+def test_an_alarm_acknowledged_in_another_tab_is_left_as_it_is_and_said_so(
+    client: FlaskClient, one_job_copy: Path
+) -> None:
     press(client, RING, RAISED[RING], "seen to in the first tab")
     told = " ".join(press(client, RING, RAISED[RING], "from the second tab").values())
-    assert written(folder) == [(RING, "seen to in the first tab")]
+    assert written(one_job_copy) == [(RING, "seen to in the first tab")]
     assert "This alarm was acknowledged already, on 9 Sep 2024: seen to in the first tab. Nothing was written." in told
     assert "data-key" in told  # the list as it is now comes with it
 
 
-def test_an_alarm_that_is_gone_is_not_taken_for_another(client: FlaskClient, folder: Path, alarms: Alarms) -> None:
+def test_an_alarm_that_is_gone_is_not_taken_for_another(
+    client: FlaskClient, one_job_copy: Path, alarms: Alarms
+) -> None:
     del alarms.raised[RING]
     told = " ".join(press(client, RING, RAISED[RING], "rings of the new maker").values())
     assert "The records changed since this page was shown; this alarm is no longer on the list." in told
-    assert written(folder) == []
+    assert written(one_job_copy) == []
     alarms.raised[LOT] = dt.date(2024, 8, 1)  # raised anew since the form was opened
-    Acknowledgements(folder).acknowledge(Acknowledged(SLIDER, RAISED[SLIDER], dt.date(2024, 9, 1), "renewed"))
+    Acknowledgements(one_job_copy).acknowledge(Acknowledged(SLIDER, RAISED[SLIDER], dt.date(2024, 9, 1), "renewed"))
     assert "no longer on the list" in " ".join(press(client, LOT, RAISED[LOT], "sent back").values())
-    assert written(folder) == [(SLIDER, "renewed")]
+    assert written(one_job_copy) == [(SLIDER, "renewed")]
 
 
-def test_the_enter_key_in_the_note_acknowledges_too(client: FlaskClient, folder: Path) -> None:
+def test_the_enter_key_in_the_note_acknowledges_too(client: FlaskClient, one_job_copy: Path) -> None:
     press(client, LOT, RAISED[LOT], "sent back", entered=1)
-    assert written(folder) == [(LOT, "sent back")]
+    assert written(one_job_copy) == [(LOT, "sent back")]
 
 
-def test_a_note_that_says_nothing_is_refused(client: FlaskClient, folder: Path) -> None:
+def test_a_note_that_says_nothing_is_refused(client: FlaskClient, one_job_copy: Path) -> None:
     assert "Say in a few words" in " ".join(press(client, LOT, RAISED[LOT], " ").values())
-    assert written(folder) == []
+    assert written(one_job_copy) == []

@@ -22,18 +22,8 @@ from tests.watched_alarms import RING, WORDS, Alarms
 
 
 @pytest.fixture
-def folder(one_job_folder: Path, tmp_path: Path) -> Path:
-    return Path(shutil.copytree(one_job_folder, tmp_path / "records"))
-
-
-@pytest.fixture
-def alarms() -> Alarms:
-    return Alarms()
-
-
-@pytest.fixture
-def asking(folder: Path, alarms: Alarms) -> Asking:
-    return make_asking(folder, alarms.questions())
+def asking(one_job_copy: Path, alarms: Alarms) -> Asking:
+    return make_asking(one_job_copy, alarms.questions())
 
 
 @pytest.fixture
@@ -49,10 +39,10 @@ def shown(asking: Asking) -> tuple[tuple[str, ...], str]:
     return answer.keys, answer.stamp
 
 
-def publish_again(folder: Path) -> None:
+def publish_again(one_job_copy: Path) -> None:
     """Publish the same records as the next version."""
-    shutil.copy(folder / "warehouse-000001.duckdb", folder / "warehouse-000002.duckdb")
-    (folder / "CURRENT").write_text("2")
+    shutil.copy(one_job_copy / "warehouse-000001.duckdb", one_job_copy / "warehouse-000002.duckdb")
+    (one_job_copy / "CURRENT").write_text("2")
 
 
 def pick(client: FlaskClient, key: str, stamp: str | None) -> tuple[str, str | None]:
@@ -83,12 +73,12 @@ def test_while_nothing_changed_the_row_leads_to_its_jobs_and_the_answer_stays(
 
 
 def test_after_a_load_the_same_row_is_found_where_it_stands_now_and_the_new_answer_comes_along(
-    client: FlaskClient, asking: Asking, folder: Path, alarms: Alarms
+    client: FlaskClient, asking: Asking, one_job_copy: Path, alarms: Alarms
 ) -> None:
     keys, stamp = shown(asking)
     del alarms.raised[RING]
     alarms.seen = 9
-    publish_again(folder)
+    publish_again(one_job_copy)
     behind, newer = pick(client, keys[1], stamp)
     assert "behind: slider of K4: wear found" in behind
     assert newer is not None
@@ -97,11 +87,11 @@ def test_after_a_load_the_same_row_is_found_where_it_stands_now_and_the_new_answ
 
 
 def test_after_a_load_a_row_that_is_gone_is_said_to_be_and_no_other_is_shown(
-    client: FlaskClient, asking: Asking, folder: Path, alarms: Alarms
+    client: FlaskClient, asking: Asking, one_job_copy: Path, alarms: Alarms
 ) -> None:
     keys, stamp = shown(asking)
     del alarms.raised[RING]
-    publish_again(folder)
+    publish_again(one_job_copy)
     behind, newer = pick(client, keys[0], stamp)
     assert (
         "The records changed since this page was shown; the row that was chosen is not in the answer of today."
@@ -117,11 +107,11 @@ def test_a_page_that_is_still_being_answered_is_sent_no_second_answer(client: Fl
     assert newer is None
 
 
-def test_a_row_about_one_unit_is_never_taken_for_that_of_another(asking: Asking, folder: Path) -> None:
+def test_a_row_about_one_unit_is_never_taken_for_that_of_another(asking: Asking, one_job_copy: Path) -> None:
     found = section_at("/setting#first-try-shims")
     assert found is not None
     before = asking.answer(found[1], read_view("")).keys
-    publish_again(folder)  # another job may be the newest by now
+    publish_again(one_job_copy)  # another job may be the newest by now
     with pytest.raises(QuestionError, match="the records changed"):
         asking.jobs_behind(found[1], read_view(""), before[0])
 
