@@ -18,7 +18,7 @@ WINDOW_DAYS = 731  # a comeback counts within this window, whatever warranty was
 DAYS_PER_MONTH = 30.4375
 ASSUMED_WARRANTY_MONTHS = 12  # where none was written down; the ledger says how many rest on it
 COLUMNS = (
-    "odometer_m", "reported", "reported_ours", "reported_m", "first_given", "first_outcome", "metres_a_day",
+    "odometer_m", "reported", "reported_ours", "reported_given", "reported_m", "first_given", "first_outcome", "metres_a_day",
     "warranty_assumed", "ended", "ended_how", "end_observed", "end_all", "end_sighted", "end_seen",
 )  # fmt: skip
 NAMES = ("job", "unit", "family", "kind", "technician", "fleet", "duty", "opened", "refitted_by")
@@ -70,11 +70,12 @@ def comeback_observations(
 
     Columns: `job_id`, `unit_id`, those of the job's own that `names` asks for (texts cost time), `delivered`, and of
     `COLUMNS` (and of the first comeback as `observed_ctes` has it) those that `columns` asks for: `ended`
-    and `ended_how` (retired or opened_elsewhere), `reported` (first comeback), `reported_ours`, and for each rule the
-    end of observation as a date: `end_observed` (the rule of the house: as_of, retirement, another workshop or an
-    unrelated full rebuild, whichever comes first, for a unit without follow-up not beyond its warranty), `end_all` (as
-    if all were followed), `end_sighted` (independent sightings only), `end_seen` (as if a unit without follow-up were
-    gone once nothing is heard of it, its comeback included). Days on which nothing is observed are NULL.
+    and `ended_how` (retired or opened_elsewhere), `reported` (first comeback), `reported_ours`, `reported_given`
+    (first that the records give), and for each rule the end of observation as a date: `end_observed` (the rule of the
+    house: as_of, retirement, another workshop or an unrelated full rebuild, whichever comes first, for a unit without
+    follow-up not beyond its warranty), `end_all` (as if all were followed), `end_sighted` (independent sightings only),
+    `end_seen` (as if a unit without follow-up were gone once nothing is heard of it, its comeback included). Days on which
+    nothing is observed are NULL.
     """
     ctes, values = observed_ctes(scope or history.scope)
     listed = "".join(f", {name}" for name in (*names, *columns))

@@ -242,15 +242,15 @@ def given_only(frame: pl.DataFrame) -> Assumption:
     given = int(frame["reported"].is_not_null().sum()) - inferred
     rule, moves = "Comebacks given in the records (others are inferred and marked so)", None
     if inferred and given:
-        sure = frame.with_columns(pl.when("first_given").then("reported").alias("reported"))
-        every, some = (
-            [1 - float(s) for s in fit_days(durations(f, "end_observed")[0], by_unit=False).at(_BY_DAYS).estimate[0]]
-            for f in (frame, sure)
-        )
-        moves = "; ".join(
-            f"{percent(a)} at {months} months becomes {percent(b)}"
-            for months, a, b in zip(_BY_MONTHS, every, some, strict=True)
-        )
+        seen = [durations(frame, "end_observed", reported)[0] for reported in ("reported", "reported_given")]
+        every, some = (fit_days(f, by_unit=False).at(_BY_DAYS) for f in seen)
+        told = [
+            f"{percent(1 - float(every.estimate[0, place]))} at {months} months becomes "
+            f"{percent(1 - float(some.estimate[0, place]))}"
+            for place, months in enumerate(_BY_MONTHS)
+            if every.at_risk[0, place] >= MINIMUM_AT_RISK
+        ]
+        moves = "; ".join(told) or None
     return Assumption(rule, given, inferred, "given ones only" if moves else None, moves)
 
 

@@ -10,6 +10,7 @@ import polars as pl
 from analytics.answer import Answer, Assumption, Column
 from analytics.comeback_exposure import COMPONENT
 from analytics.comeback_observations import observed_ctes
+from analytics.component_kinds import KINDS
 from analytics.estimators.exact_tests import OddsRatio, exact_odds_ratio, mantel_haenszel
 from analytics.estimators.interval import TooFew
 from analytics.estimators.multiple_testing import benjamini_hochberg
@@ -67,12 +68,6 @@ def goes_before_comebacks(history: History, options: Mapping[str, str]) -> Answe
     )
 
 
-_KINDS = """kinds as (  -- one row per kind of component, with its bit
-  select component, 1::bigint << (dense_rank() over (order by component) - 1) as bit
-  from (select distinct component from known_position where component is not null)
-)"""
-
-
 def _followed(history: History) -> tuple[str, dict[str, object]]:
     """Return CTEs that end in `followed`: jobs followed for 12 months, and whether they came back for what we did."""
     ctes, values = observed_ctes(history.scope)
@@ -92,7 +87,7 @@ def _before(history: History) -> pl.DataFrame:
     ctes, values = _followed(history)
     names = ", ".join(f"'{mark.name}'" for mark in MARKS)
     return history.query(
-        f"""with {ctes}, {_KINDS},
+        f"""with {ctes}, {KINDS},
         failed as (  -- one row per job and damage found
           select f.job_id, k.bit, coalesce(f.damage_mode, 'damage not written down') as damage_mode
           from known_component_finding as f join kinds as k using (component) where f.failed group by all
@@ -130,7 +125,7 @@ def _before(history: History) -> pl.DataFrame:
 def _together(history: History) -> pl.DataFrame:
     where, values = conditions(history.scope, _FILTERS, "opened")
     return history.query(
-        f"""with {_KINDS},
+        f"""with {KINDS},
         strip as (  -- one row per full strip: components looked at, and found failed, as bits
           select job_id, any_value(family) as family, bit_or(bit) as looked, coalesce(bit_or(bit) filter (failed), 0) as failed,
             coalesce(least(any_value(coalesce(unit_distance_m, odometer_m)) // 100000000, 4)::varchar, 'not known') as band

@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from analytics.comeback_observations import DAYS_PER_MONTH, comeback_observations
+from analytics.component_kinds import KINDS
 from analytics.estimators.arrays import FloatArray, IntArray
 from analytics.history import History
 from analytics.scope_sql import conditions
@@ -25,11 +26,6 @@ _BANDS_KM = (80, 160, 240, 320)
 _NAMES = ["family", "component", "damage_mode"]
 
 OBSERVED = ("reported", "first_position", "first_mode", "first_known", "end_observed")
-
-_KINDS = """kinds as (  -- one row per kind of component, with its number
-  select component, (dense_rank() over (order by component) - 1)::integer as code
-  from (select distinct component from known_position where component is not null)
-)"""
 
 
 def first_day(history: History) -> dt.date | None:
@@ -88,7 +84,7 @@ def _lots(history: History, seen: pl.DataFrame) -> pl.DataFrame:
     place = f"start * {_SPAN} + lasting"
     # Pieces are listed by lot, so that its words are read and told once and not with each piece.
     return history.query(
-        f"""with {_KINDS}, piece as (
+        f"""with {KINDS}, piece as (
           select k.code, p.supplier, p.part, p.lot, s.place,
             if(s.position = c.position, p.job_id, null) as back
           from known_part_line as p
@@ -166,7 +162,7 @@ def finding_streams(history: History, first: dt.date) -> Streams:
     )  # fmt: skip
     when = " ".join(f"when metres < {km}000000 then {place}" for place, km in enumerate(_BANDS_KM))
     band = f"case when metres is null then {len(_BANDS_KM) + 1} {when} else {len(_BANDS_KM)} end"
-    looked = f"""{_KINDS},
+    looked = f"""{KINDS},
     looked as (  -- one row per position looked at in a full strip
       select f.job_id, k.code, f.failed, f.damage_mode, f.known_on as day
       from known_component_finding as f join kinds as k using (component)
@@ -197,7 +193,7 @@ def finding_streams(history: History, first: dt.date) -> Streams:
 
 def _strips(history: History, looked: str, band: str, values: dict[str, Any]) -> pl.DataFrame:
     """Return counts of full strips by family, band of distance and day: a column for each kind of component looked at."""
-    names = history.query(f"with {_KINDS} select component, code from kinds order by code")
+    names = history.query(f"with {KINDS} select component, code from kinds order by code")
     counted = ", ".join(
         f"count(*) filter ((bits >> {code}) & 1 = 1)::integer as {component}" for component, code in names.iter_rows()
     )

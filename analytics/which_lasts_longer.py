@@ -197,8 +197,8 @@ def _binned(
     found: LifeObservations, covariates: npt.NDArray[np.float64]
 ) -> tuple[LifeObservations, npt.NDArray[np.float64]]:
     """Return lives of equal covariates in bins of 1 %, or WIDE where they ended between two looks, at their mean log age."""
-    code = covariates @ 2.0 ** np.arange(covariates.shape[1])  # every covariate is nought or one
-    _, first, place = np.unique(code, return_index=True, return_inverse=True)
+    bits = np.packbits(covariates != 0, axis=1)  # every covariate is nought or one
+    _, first, place = np.unique(bits, axis=0, return_index=True, return_inverse=True)
     kinds = covariates[first]
     between = (found.lower > 0) & (found.lower < found.upper) & np.isfinite(found.upper)
     parts, repeats = [], []

@@ -17,7 +17,7 @@ FAULT = "Something went wrong in Layshaft itself, not in your records; it is not
 def set_browser_rules(server: Flask, script_hashes: Sequence[str]) -> None:
     """Allow scripts, pictures and data from this service only, and nothing to be evaluated from text.
 
-    Styles may be written inline: the grid and the controls do so.
+    Styles may be written inline: the drawing script does so.
     """
     policy = "; ".join(
         [

@@ -36,8 +36,9 @@ delivered as (
 linked as (  -- one row per comeback of a job handed over
   select j.job_id, k.* from link as k join known_job as j on j.job = k.original_job where k.reported >= j.delivered
 ),
-comeback as (  -- one row per job: its first comeback of all, and its first by our own work
+comeback as (  -- one row per job: its first comeback of all, its first by our own work, and its first that is given
   select job_id, min(reported) as reported, min(reported) filter (outcome = 'our_work') as reported_ours,
+    min(reported) filter (given) as reported_given,
     arg_min_null(odometer_m, reported) as reported_m, arg_min(given, reported) as first_given,
     arg_min_null(outcome, reported) as first_outcome, arg_min_null(position, reported) as first_position,
     arg_min_null(damage_mode, reported) as first_mode, arg_min_null(known_on, reported) as first_known,

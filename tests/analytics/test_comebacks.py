@@ -133,18 +133,20 @@ def test_the_distance_of_a_warranty_ends_it_early_for_a_fast_unit(tmp_path: Path
 
 def test_the_ledger_tells_the_rate_without_inferred_comebacks() -> None:
     start = dt.date(2020, 1, 1)
-    days = [30, 60, 90, 400, None, None, None, None, None, None]
+    days = [30, 60, 90, 400, None, None, None, None, None, None] * 2
     frame = pl.DataFrame(
         {
-            "job_id": range(10), "unit_id": range(10), "delivered": [start] * 10,
+            "job_id": range(20), "unit_id": range(20), "delivered": [start] * 20,
             "reported": [None if d is None else start + dt.timedelta(d) for d in days],
-            "first_given": [True, False, True, True, *[None] * 6],
-            "end_observed": [start + dt.timedelta(731)] * 10,
+            "first_given": [True, False, True, True, *[None] * 6] * 2,
+            "reported_given": [start + dt.timedelta(d) if d in (30, 90, 400) else None for d in days],
+            "end_observed": [start + dt.timedelta(731)] * 20,
         },
         schema_overrides={"first_given": pl.Boolean},
     )  # fmt: skip
     line = given_only(frame)
-    assert (line.included, line.left_out) == (3, 1)
+    assert (line.included, line.left_out) == (6, 2)
     assert line.moves == "30.0 % at 12 months becomes 20.0 %; 40.0 % at 24 months becomes 30.0 %"
     none_inferred = frame.with_columns(first_given=pl.lit(value=True))
     assert given_only(none_inferred).moves is None
+    assert given_only(frame.head(10)).moves is None  # too few still observed
