@@ -260,7 +260,7 @@ def _sentence(table: pl.DataFrame) -> tuple[str, str, str]:
     told = table.filter(pl.col("verdict") != "too few to say").height
     if off.is_empty():
         if not told:
-            return f"Too few to say about any gauge: {table['said'].drop_nulls()[0]}.", "", ""
+            return f"Of every gauge {table['said'].drop_nulls()[0]}.", "", ""
         return f"No gauge shows a drift ({count_of(told, 'gauge')} charted).", "0", f"of {told} gauges gone off"
     row = off.row(0, named=True)
     sentence = (

@@ -192,7 +192,7 @@ def _sentence(table: pl.DataFrame, sets: pl.DataFrame, aim: float) -> tuple[str,
     if table.is_empty():
         return "No job in this scope has a shim pack as built on record.", "", ""
     if told.is_empty():
-        return f"Too few to say: {table['said'].drop_nulls()[0]}.", "", ""
+        return f"{str(table['said'].drop_nulls()[0]).capitalize()}.", "", ""
     row = told.row(0, named=True)
     sentence = (
         f"Most used is {row['thickness_um'] / 1000:.3f} mm at {row['location']} of {row['family']}: "

@@ -18,7 +18,7 @@ _LOADING = (
 def no_records_page(reason: str) -> list[Component]:
     """Return the page shown while no job records can be read."""
     lead = "These pages answer from your own job records. Load some at the command line, then come back here."
-    moves_on = "Nothing needs restarting: the pages move on by themselves as soon as a load is published."
+    moves_on = "Nothing needs restarting: whichever page is opened after a load shows it."
     commands = [html.Div([html.Dt(html.Code(what)), html.Dd(why)]) for what, why in _LOADING]
     return [
         html.H1("No job records yet", id="page-heading", tabIndex=-1),
