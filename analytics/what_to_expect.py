@@ -20,7 +20,7 @@ from analytics.expect_untold import expected_of
 from analytics.history import History
 from analytics.job_list import jobs_behind
 from analytics.question import Question
-from analytics.wording import count_of, percent
+from analytics.wording import between, count_of, percent
 
 MOST_SIMILAR, MOST_PARTS = 8, 12
 NAMED_FROM = 0.2  # chance from which a part is named among those to have ready
@@ -186,8 +186,9 @@ def _sentence(found: _Found) -> tuple[str, str, str]:
     listed = found.parts.filter(pl.col("probability") >= ORDER_FROM)["part"].to_list()
     order = f" To have on the shelf: {', '.join(listed[:5])}{' ...' if len(listed) > 5 else ''}." if listed else ""
     sentence = (
-        f"In {whose} expect the {top['position']} failed with {percent(top['probability'], 0)} (plain frequency of the "
-        f"family {percent(top['plain'], 0)}), then {' and '.join(others)}.{order}"
+        f"In {whose} expect the {top['position']} failed with {percent(top['probability'], 0)} "
+        f"({between(top['low'], top['high'], 0)}; plain frequency of the family {percent(top['plain'], 0)}, from "
+        f"{top['failed']} of {top['inspected']} strips), then {' and '.join(others)}.{order}"
     )
     return sentence, percent(top["probability"], 0), f"chance that the {top['position']} is found failed"
 

@@ -49,9 +49,7 @@ def watch_power(answer: Answer) -> Chart | None:
         alt.Chart(frame)
         .mark_line(point=True)
         .encode(
-            x=alt.X(
-                "fitted:Q", title="pieces fitted, of which 6 in 1,000 ordinarily come back", axis=alt.Axis(tickCount=4)
-            ),
+            x=alt.X("fitted:Q", title="pieces fitted; 6 in 1,000 is ordinary", axis=alt.Axis(tickCount=4)),
             y=alt.Y("caught:Q", title="caught, %", scale=alt.Scale(domain=[0, 100]), axis=alt.Axis(tickCount=5)),
             color=alt.Color("bad:N", title=None, scale=hues, legend=legend),
             strokeDash=alt.StrokeDash(
