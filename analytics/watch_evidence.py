@@ -14,8 +14,9 @@ from analytics.comeback_observations import DAYS_PER_MONTH, comeback_observation
 from analytics.component_kinds import KINDS
 from analytics.estimators.arrays import FloatArray, IntArray
 from analytics.history import History
+from analytics.scope import Scope
 from analytics.scope_sql import conditions
-from analytics.watch_streams import DAYS_TOLD, Streams, from_first_exposure, lay_out, month_number, time_of
+from analytics.watch_streams import DAYS_TOLD, Streams, from_first_exposure, in_order, lay_out, month_number, time_of
 
 MINIMUM_PIECES = 8  # a lot of fewer pieces could not raise an alarm in time to matter
 COMEBACK_RATIO, LOT_RATIO, FINDING_RATIO = 3.0, 5.0, 2.0
@@ -42,7 +43,8 @@ def every_stream(
     with ThreadPoolExecutor(1) as beside:
         findings = beside.submit(finding_streams, history, first)
         seen = _stretches(watched_jobs(history) if jobs is None else jobs, first)
-        comebacks, lots = comeback_streams(history, first, seen), lot_streams(history, first, seen)
+        back = family_comebacks(history, seen)
+        comebacks, lots = comeback_streams(history, first, seen, back), lot_streams(history, first, seen, back)
         return from_first_exposure(comebacks), from_first_exposure(lots), from_first_exposure(findings.result())
 
 
@@ -66,58 +68,46 @@ def _stretches(jobs: pl.DataFrame, first: dt.date) -> pl.DataFrame:
     return seen.select("job_id", "unit_id", "family", start.alias("start"), lasting.alias("lasting"), **ended).collect()
 
 
-def _family_comebacks(history: History, seen: pl.DataFrame) -> pl.DataFrame:
-    """Return one row per comeback with a known component: family, component, damage_mode, lasting, day, job_id, unit_id."""
+def family_comebacks(history: History, seen: pl.DataFrame) -> pl.DataFrame:
+    """Return one row per comeback with a known position: family, component, damage_mode, lasting, day, job_id, unit_id,
+    position_id.
+    """
     back = seen.filter(pl.col("known") <= history.as_of, pl.col("position").is_not_null())
     return history.query(
         f"""select s.family, p.component, coalesce(s.mode, '{NO_MODE}') as damage_mode, s.lasting, s.known as day,
-          s.job_id, s.unit_id
+          s.job_id, s.unit_id, p.position_id
         from watched as s join known_position as p on p.family = s.family and p.position = s.position""",
         frames={"watched": back},
     )
 
 
-def _lots(history: History, seen: pl.DataFrame) -> pl.DataFrame:
-    """Return one row per lot of which enough pieces were fitted: component, supplier, part, lot, fitted (pieces), places
-    (a list with `start * _SPAN + lasting` of each piece), back (a list with the job_id of each that came back in place).
-    """
-    place = f"start * {_SPAN} + lasting"
-    # Pieces are listed by lot, so that its words are read and told once and not with each piece.
+def _lots(history: History) -> pl.DataFrame:
+    """Return one row per lot: component, supplier, part, lot, and lists with the job_id and position_id of each piece."""
+    # Pieces are listed by lot, so that its words are read and told once and not with each of millions of pieces.
     return history.query(
-        f"""with {KINDS}, piece as (
-          select k.code, p.supplier, p.part, p.lot, s.place,
-            if(s.position = c.position, p.job_id, null) as back
-          from known_part_line as p
-          join (select job_id, {place} as place, if(known <= $as_of, position, null) as position from watched) as s
-            using (job_id)
-          join known_position as c using (position_id) join kinds as k using (component)
-          where p.fitted and p.lot is not null
-        ),
+        f"""with {KINDS}, place as (select position_id, code from known_position join kinds using (component)),
         lots as (
-          select code, supplier, part, lot, count(*)::double as fitted, list(place) as places,
-            list(back) filter (back is not null) as back
-          from piece group by code, supplier, part, lot having count(*) >= {MINIMUM_PIECES}
+          select c.code, p.supplier, p.part, p.lot, list(p.job_id) as job_id, list(p.position_id) as position_id
+          from known_part_line as p join place as c using (position_id) where p.fitted and p.lot is not null
+          group by c.code, p.supplier, p.part, p.lot having count(*) >= {MINIMUM_PIECES}
         )
-        select k.component, coalesce(supplier, '') as supplier, part, lot, fitted, places, back
-        from lots join kinds as k using (code)""",
-        frames={"watched": seen.select("job_id", "start", "lasting", "position", "known")},
+        select k.component, coalesce(supplier, '') as supplier, part, lot, job_id, position_id
+        from lots join kinds as k using (code)"""
     )
 
 
-def comeback_streams(history: History, first: dt.date, seen: pl.DataFrame) -> Streams:
+def comeback_streams(history: History, first: dt.date, seen: pl.DataFrame, back: pl.DataFrame) -> Streams:
     """Return one chart per family, component and damage mode of comebacks; a unit counts once a chart.
 
-    seen: stretches of observation (`_stretches`).
+    seen: stretches of observation (`_stretches`); back: those of them that ended in a comeback (`family_comebacks`).
     """
     cohorts = seen.group_by("family", "start", "lasting").agg(pl.len().cast(pl.Float64).alias("n"))
     cohorts = cohorts.sort("family", "start", "lasting")
-    events = (
-        _family_comebacks(history, seen)
-        .sort("day", "job_id")
-        .unique(["unit_id", "component", "damage_mode"], keep="first", maintain_order=True)
+    events = back.sort("day", "job_id").unique(
+        ["unit_id", "component", "damage_mode"], keep="first", maintain_order=True
     )
-    labels = _every_kind(history, events)
     families = cohorts["family"].unique().sort().to_list()
+    labels = _every_kind(history, events).filter(pl.col("family").is_in(families))  # the others were not built
     laid = _laid(history, first, cohorts, cohorts["family"], families, _ages(cohorts, events))
     exposure = laid[[families.index(name) for name in labels["family"].to_list()]] if labels.height else laid[:0]
     events = events.join(labels.with_row_index("code"), on=_NAMES)
@@ -126,26 +116,34 @@ def comeback_streams(history: History, first: dt.date, seen: pl.DataFrame) -> St
     )
 
 
-def lot_streams(history: History, first: dt.date, seen: pl.DataFrame) -> Streams:
-    """Return one chart per supplier's lot of a part of which enough pieces were fitted; seen as above."""
+def lot_streams(history: History, first: dt.date, seen: pl.DataFrame, back: pl.DataFrame) -> Streams:
+    """Return one chart per supplier's lot of a part of which enough pieces were fitted; seen and back as above."""
     names = ["component", "supplier", "part", "lot"]
-    lots = _lots(history, seen).sort(names)
-    cohorts = _cohorts_of_lots(lots["places"])
-    back = (
-        lots.with_row_index("code")
-        .select("code", pl.col("back").alias("job_id"))
-        .filter(pl.col("job_id").is_not_null())
+    lots = _lots(history).sort(names)
+    lot = np.repeat(np.arange(lots.height), lots["job_id"].list.len().to_numpy())
+    job, position = (lots[name].explode().drop_nulls().cast(pl.Int64).to_numpy() for name in ("job_id", "position_id"))
+    # By the numbers of jobs, which run on: where each piece begins and how long it lasts, and where its job came back.
+    jobs = max(int(job.max(initial=0)), int(seen["job_id"].to_numpy().max(initial=0))) + 1
+    place, came_back = np.full(jobs, -1, np.int64), np.full(jobs, -1, np.int64)
+    place[seen["job_id"].to_numpy()] = seen.select(pl.col("start") * _SPAN + pl.col("lasting")).to_series().to_numpy()
+    came_back[back["job_id"].to_numpy()] = back["position_id"].to_numpy()
+    fitted = np.bincount(lot[place[job] >= 0], minlength=lots.height)
+    kept = (place[job] >= 0) & (fitted >= MINIMUM_PIECES)[lot]
+    lot, job, position = (np.cumsum(fitted >= MINIMUM_PIECES) - 1)[lot[kept]], job[kept], position[kept]
+    labels = lots.select(names).with_columns(pl.Series("fitted", fitted, pl.Float64)).filter(
+        pl.col("fitted") >= MINIMUM_PIECES
+    )  # fmt: skip
+    cohorts = _cohorts_of_lots(lot, place[job])
+    hit = came_back[job] == position
+    events = pl.DataFrame({"code": lot[hit], "job_id": job[hit].astype(np.int32)}).join(
+        back.select("job_id", "lasting", "day"), on="job_id"
     )
-    events = back.explode("job_id").join(seen.select("job_id", "lasting", pl.col("known").alias("day")), on="job_id")
-    exposure = _laid(history, first, cohorts, cohorts["code"], list(range(lots.height)), _ages(cohorts, events))
-    labels = lots.select(*names, "fitted")
+    exposure = _laid(history, first, cohorts, cohorts["code"], list(range(labels.height)), _ages(cohorts, events))
     return _streams("lots", first, labels, ["component"], exposure, None, events, own=False, ratio=LOT_RATIO)
 
 
-def _cohorts_of_lots(places: pl.Series) -> pl.DataFrame:
-    """Return code (of the lot), start, lasting and n (pieces), counted by number: pieces are millions."""
-    lot = np.repeat(np.arange(len(places)), places.list.len().to_numpy())
-    place = places.explode().drop_nulls().cast(pl.Int64).to_numpy()
+def _cohorts_of_lots(lot: IntArray, place: IntArray) -> pl.DataFrame:
+    """Return code (of the lot), start, lasting and n (pieces)."""
     span = int(place.max(initial=0)) + 1
     there, counted = np.unique(lot * span + place, return_counts=True)
     code, at = np.divmod(there, span)
@@ -154,34 +152,20 @@ def _cohorts_of_lots(places: pl.Series) -> pl.DataFrame:
 
 def finding_streams(history: History, first: dt.date) -> Streams:
     """Return one chart per family, component and damage mode found in full strips, adjusted for the distance run."""
-    where, values = conditions(
-        history.scope,
-        {"family": "family", "component": "component", "position": "position", "technician": "technician",
-         "fleet": "fleet", "duty": "duty", "kind": "job_kind"},
-        "opened",
-    )  # fmt: skip
-    when = " ".join(f"when metres < {km}000000 then {place}" for place, km in enumerate(_BANDS_KM))
-    band = f"case when metres is null then {len(_BANDS_KM) + 1} {when} else {len(_BANDS_KM)} end"
-    looked = f"""{KINDS},
-    looked as (  -- one row per position looked at in a full strip
-      select f.job_id, k.code, f.failed, f.damage_mode, f.known_on as day
-      from known_component_finding as f join kinds as k using (component)
-      where f.full_strip and f.failed is not null and {where}
-    ),
-    strip_of as (select job_id, family, coalesce(unit_distance_m, odometer_m) as metres from known_visit)"""
-    strips = _strips(history, looked, band, values)
-    kinds = history.query(
-        f"""with {looked}, bad as (  -- one row per strip, component and damage mode, on the day it was first known
-          select job_id, code, coalesce(damage_mode, '{NO_MODE}') as damage_mode, min(day) as day
-          from looked where failed group by all
-        )
-        select family, component, damage_mode, list(job_id) as job_id, list(day) as day, list({band}) as band
-        from bad join strip_of using (job_id) join kinds using (code) group by all""",
-        values,
+    of_position, some = conditions(
+        Scope(component=history.scope.component, position=history.scope.position),
+        {"component": "component", "position": "position"},
     )
+    of_visit, more = conditions(
+        replace(history.scope, component=None, position=None),
+        {"family": "family", "technician": "technician", "fleet": "fleet", "duty": "duty", "kind": "job_kind"},
+        "opened",
+    )
+    strips = _strips(history, f"{of_position} and {of_visit}", {**some, **more})
+    kinds, events = _found_bad(history, of_position, some, of_visit, more)
     labels = _every_kind(history, kinds)
     numbered = kinds.join(labels.with_row_index("code"), on=_NAMES)
-    events = numbered.select("code", "job_id", "day", "band").explode("job_id", "day", "band")
+    events = events.join(numbered.select("kind", "code"), on="kind")
     found = events.group_by("code", "band").agg(pl.len().alias("n")).join(numbered.select("code", *_NAMES), on="code")
     exposure, counted = _weighed(history, first, labels, _cases(strips, first), found)
     streams = _streams(
@@ -191,7 +175,14 @@ def finding_streams(history: History, first: dt.date) -> Streams:
     return replace(streams, within=_within_months(strips, first, labels, streams.months))
 
 
-def _strips(history: History, looked: str, band: str, values: dict[str, Any]) -> pl.DataFrame:
+def _band() -> str:
+    """Return SQL of the band of distance that a visit falls in."""
+    metres = "coalesce(unit_distance_m, odometer_m)"
+    when = " ".join(f"when {metres} < {km}000000 then {place}" for place, km in enumerate(_BANDS_KM))
+    return f"case when {metres} is null then {len(_BANDS_KM) + 1} {when} else {len(_BANDS_KM)} end"
+
+
+def _strips(history: History, where: str, values: dict[str, Any]) -> pl.DataFrame:
     """Return counts of full strips by family, band of distance and day: a column for each kind of component looked at."""
     names = history.query(f"with {KINDS} select component, code from kinds order by code")
     counted = ", ".join(
@@ -199,11 +190,47 @@ def _strips(history: History, looked: str, band: str, values: dict[str, Any]) ->
     )
     # One row per strip with its components as bits, so that a strip costs one group and not one for each component.
     return history.query(
-        f"""with {looked},
-        strip as (select job_id, max(day) as day, bit_or(1::bigint << code) as bits from looked group by job_id)
-        select family, {band} as band, day{", " if counted else ""}{counted}
+        f"""with {KINDS}, strip as (
+          select f.job_id, max(f.known_on) as day, bit_or(k.bit) as bits
+          from known_component_finding as f join kinds as k using (component)
+          where f.full_strip and f.failed is not null and {where} group by f.job_id
+        ),
+        strip_of as (select job_id, family, {_band()} as band from known_visit)
+        select family, band, day{", " if counted else ""}{counted}
         from strip join strip_of using (job_id) group by all""",
         values,
+    )
+
+
+def _found_bad(
+    history: History, of_position: str, some: dict[str, Any], of_visit: str, more: dict[str, Any]
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return kinds (kind, family, component, damage_mode) and events: one row per full strip in which it was found bad,
+    on the day it was first known (kind, job_id, day, band).
+    """
+    listed = history.query(
+        f"""with place as (
+          select position_id, family, component from known_position where component is not null and {of_position}
+        )
+        select p.family, p.component, coalesce(f.damage_mode, '{NO_MODE}') as damage_mode, list(f.job_id) as job_id,
+          list(f.known_on) as day
+        from known_finding as f join place as p using (position_id) where f.failed group by all""",
+        some,
+    )
+    visits = history.query(f"select job_id, {_band()} as band from known_visit where full_strip and {of_visit}", more)
+    kind = np.repeat(np.arange(listed.height), listed["job_id"].list.len().to_numpy())
+    job, day = (
+        listed[name].explode().drop_nulls().to_physical().cast(pl.Int64).to_numpy() for name in ("job_id", "day")
+    )
+    band = np.full(max(int(job.max(initial=0)), int(visits["job_id"].to_numpy().max(initial=0))) + 1, -1)
+    band[visits["job_id"].to_numpy()] = visits["band"].to_numpy()
+    stripped = band[job] >= 0
+    kind, job, day = in_order(kind[stripped], job[stripped], day[stripped])
+    first = np.append(True, (np.diff(kind) != 0) | (np.diff(job) != 0))[: len(kind)]
+    events = pl.DataFrame({"kind": kind[first], "job_id": job[first], "day": day[first], "band": band[job[first]]})
+    numbered = listed.select(_NAMES).with_row_index("kind").with_columns(pl.col("kind").cast(pl.Int64))
+    return numbered.filter(pl.col("kind").is_in(np.unique(kind))), events.with_columns(
+        pl.col("day").cast(pl.Int32).cast(pl.Date)
     )
 
 
@@ -314,22 +341,9 @@ def _streams(
     kind: str, first: dt.date, labels: pl.DataFrame, pool: list[str], exposure: FloatArray, cases: FloatArray | None,
     events: pl.DataFrame, own: bool, ratio: float,
 ) -> Streams:  # fmt: skip
-    chart, day, job = _in_order(events)
+    columns = (pl.col("code"), pl.col("day").to_physical(), pl.col("job_id"))
+    chart, day, job = in_order(*(events.select(column.cast(pl.Int64)).to_series().to_numpy() for column in columns))
     pools: IntArray = labels.select(pl.struct(pool).rank("dense").cast(pl.Int64) - 1).to_series().to_numpy()
     return Streams(
         kind, first, labels, pools, exposure, cases, chart, time_of(first, day.astype("datetime64[D]")), job, own, ratio
     )
-
-
-def _in_order(events: pl.DataFrame) -> tuple[IntArray, IntArray, IntArray]:
-    """Return chart, day (since 1970) and job of each event, in that order.
-
-    Sorted as one number each, which is ten times as quick as by three columns; the largest watch list stays far below
-    the largest number there is.
-    """
-    columns = (pl.col("code"), pl.col("day").to_physical(), pl.col("job_id"))
-    chart, day, job = (events.select(column.cast(pl.Int64)).to_series().to_numpy() for column in columns)
-    days, jobs = int(day.max(initial=0)) + 1, int(job.max(initial=0)) + 1
-    chart, rest = np.divmod(np.sort((chart * days + day) * jobs + job), days * jobs)
-    day, job = np.divmod(rest, jobs)
-    return chart, day, job

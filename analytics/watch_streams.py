@@ -71,6 +71,18 @@ def from_first_exposure(streams: Streams) -> Streams:
     )
 
 
+def in_order(one: IntArray, two: IntArray, three: IntArray) -> tuple[IntArray, IntArray, IntArray]:
+    """Return rows of three whole numbers, none below nought, in their order.
+
+    Sorted as one number each, which is ten times as quick as by three columns; the largest watch list stays far below
+    the largest number there is.
+    """
+    twos, threes = int(two.max(initial=0)) + 1, int(three.max(initial=0)) + 1
+    one, rest = np.divmod(np.sort((one * twos + two) * threes + three), twos * threes)
+    two, three = np.divmod(rest, threes)
+    return one, two, three
+
+
 def month_number(first: dt.date, day: dt.date) -> int:
     """Return how many months `day`'s month lies after `first`'s."""
     return (day.year - first.year) * 12 + day.month - first.month

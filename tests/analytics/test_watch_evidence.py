@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from analytics.history import History
+from analytics.scope import Scope
 from analytics.warehouse_file import open_warehouse
 from analytics.watch_evidence import MINIMUM_PIECES, every_stream, finding_streams, first_day
 from analytics.watch_streams import DAYS_A_MONTH, Streams
@@ -84,3 +86,14 @@ def test_events_stand_in_order_of_chart_then_day(history: History) -> None:
         assert ((np.diff(streams.event_chart) == 0) | later).all()
         assert (later | (np.diff(streams.event_time) >= 0)).all()
         assert (streams.exposure.sum(0) > 0)[0]
+
+
+@pytest.mark.parametrize("technician", ["JT", "MK", "RS"])
+def test_a_technician_has_charts_of_the_families_he_built_only(history: History, technician: str) -> None:
+    early = History(history.warehouse, dt.date(2017, 6, 1), Scope(technician=technician))
+    first = first_day(early)
+    assert first is not None
+    watched = set(every_stream(early, first)[0].labels["family"].to_list())
+    built = early.query(f"select distinct family from known_delivered_job where technician = '{technician}'")
+    every = early.query("select distinct family from known_position")
+    assert watched <= set(built["family"].to_list()) < set(every["family"].to_list())
