@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import faulthandler
 import fcntl
 import os
 import shutil
@@ -32,6 +33,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put the files that take longest first."""
     place = {TESTS / name: number for number, name in enumerate(LONGEST_FIRST)}
     items.sort(key=lambda item: place.get(item.path, len(place)))
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Let tests that are meant to take long do so."""
+    if any(item.get_closest_marker(name) for name in ("bench", "long")):
+        faulthandler.cancel_dump_traceback_later()
 
 
 @pytest.fixture(scope="session")

@@ -67,7 +67,9 @@ class Loads:
 
     def _said(self) -> str:
         assert self.process.stdout is not None
-        return self.process.stdout.readline().strip()
+        said = self.process.stdout.readline()
+        assert said, f"the process that runs loads ended with {self.process.poll()}"
+        return said.strip()
 
 
 @pytest.fixture(scope="module")
