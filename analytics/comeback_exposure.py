@@ -94,10 +94,7 @@ with {{base}}, summed as (
 """
 _MARKED = f"""
 with {{base}}, mark as (select unnest(range({len(MARKS)})) as number, unnest([{{names}}]) as mark),
-marked as (  -- one row per job: the marks that make sense for it, and those it has, as bits
-  select job_id, bit_or(1::bigint << number) as asked, coalesce(bit_or(1::bigint << number) filter (did), 0) as had
-  from ({{marks}}) group by job_id
-),
+marked as ({{marks}}),
 alike as (
   select m.asked, m.had, o.work, count(*) as jobs, {_SUMS} from job_seen as o join marked as m using (job_id) group by all
 ),

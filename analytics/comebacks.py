@@ -69,7 +69,9 @@ def comebacks(history: History, options: Mapping[str, str]) -> Answer:
         rows = pl.concat([_rows(frame, by, ours) for ours in (False, True)])
     grouped = by in GROUPS
     sentence, number, about = _sentence(rows if grouped else everybody, by if grouped else "all")
-    again = chains(history)
+    kept, view = history.warehouse.kept, (history.as_of, history.scope)
+    again: pl.DataFrame = kept.get(("chains", *view), lambda: chains(history))
+    distance: pl.DataFrame = kept.get(("distance curves", *view), lambda: distance_curves(frame))  # whatever `by` is
     return Answer(
         question="comebacks",
         as_of=history.as_of,
@@ -84,7 +86,7 @@ def comebacks(history: History, options: Mapping[str, str]) -> Answer:
         columns=_QUARTER_COLUMNS if by == "quarter" else _COLUMNS,
         notes=_notes(frame, again, quarters),
         assumptions=_ledger(frame, curves, everybody),
-        curves={"months": curves, "distance": distance_curves(frame), "quarters": quarters, "chains": again},
+        curves={"months": curves, "distance": distance, "quarters": quarters, "chains": again},
     )
 
 

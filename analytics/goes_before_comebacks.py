@@ -97,7 +97,11 @@ def _before(history: History) -> pl.DataFrame:
           where failed is not null group by job_id
         ),
         damages as (select bit, damage_mode from failed group by all having count(*) >= {MINIMUM_JOBS}),
-        mark as ({every_mark(MARKS)}),
+        mark as (select unnest(range({len(MARKS)})) as number, unnest([{names}]) as mark),
+        marked as (
+          select asked, had, stratum, count(*) as jobs, count(*) filter (back) as back
+          from ({every_mark(MARKS)}) join followed using (job_id) group by all
+        ),
         alike as (select bits, stratum, count(*) as jobs, count(*) filter (back) as back
           from looked join followed using (job_id) group by all),
         seen as (  -- one row per component and stratum: jobs in which it was looked at
@@ -108,10 +112,12 @@ def _before(history: History) -> pl.DataFrame:
           select bit, damage_mode, stratum, count(*) as jobs, count(*) filter (back) as back
           from failed join followed using (job_id) group by all
         )
-        select 'practice' as of, [{names}][m.number + 1] as mark, f.stratum,
-          count(*) filter (did) as jobs_with, count(*) filter (did and back) as back_with,
-          count(*) filter (not did) as jobs_without, count(*) filter (not did and back) as back_without
-        from mark as m join followed as f using (job_id) group by all
+        select 'practice' as of, m.mark, f.stratum,
+          coalesce(sum(jobs) filter (had & bit <> 0), 0)::bigint as jobs_with,
+          coalesce(sum(back) filter (had & bit <> 0), 0)::bigint as back_with,
+          coalesce(sum(jobs) filter (had & bit = 0), 0)::bigint as jobs_without,
+          coalesce(sum(back) filter (had & bit = 0), 0)::bigint as back_without
+        from marked as f join (select *, 1::bigint << number as bit from mark) as m on asked & m.bit <> 0 group by all
         union all
         select 'finding', replace(k.component || ' found failed: ' || d.damage_mode, '_', ' '), s.stratum,
           coalesce(b.jobs, 0), coalesce(b.back, 0), s.jobs - coalesce(b.jobs, 0), s.back - coalesce(b.back, 0)

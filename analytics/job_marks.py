@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 _KEPT = "action in ('reused', 'adjusted', 'left_worn')"
-_ACTED = """known_finding as f left join known_position as p using (position_id)
+_ACTED = """known_finding as f join known_position as p using (position_id)
   where f.action is not null"""
 
 
@@ -32,13 +32,29 @@ class Mark:
 
 
 def every_mark(marks: tuple[Mark, ...]) -> str:
-    """Return SQL giving number (place in `marks`), job_id and did, where it makes sense, each table read once for all."""
+    """Return SQL giving one row per job: the marks that make sense for it (asked) and those it has (had), as bits.
+
+    A mark's bit is its place in `marks`. Findings, which are most, are read once for all marks that rest on them.
+    """
     acted = {n: mark for n, mark in enumerate(marks) if not mark.rows}
-    told = ", ".join(f"bool_or({m.done}) filter ({m.among}) as mark_{n}" for n, m in acted.items())
-    apart = [f"select {n} as number, job_id, did from ({m.rows})" for n, m in enumerate(marks) if m.rows]
-    together = [f"select {n} as number, job_id, mark_{n} as did from acted" for n in acted]
-    return f"""with acted as (select f.job_id, {told} from {_ACTED} group by f.job_id)
-      select * from ({" union all ".join(apart + together)}) where did is not null"""
+    apart = [
+        f"select job_id, {1 << n}::bigint as asked, if(did, {1 << n}, 0)::bigint as had from ({m.rows}) where did is not null"
+        for n, m in enumerate(marks) if m.rows
+    ]  # fmt: skip
+    bits = " | ".join(f"if({m.among}, {1 << n}, 0)" for n, m in acted.items())
+    had = " | ".join(
+        f"coalesce(bit_or(p.bits & {sum(1 << n for n, m in acted.items() if m.done == done)}) filter ({done}), 0)"
+        for done in dict.fromkeys(m.done for m in acted.values())
+    )
+    return f"""with place as (  -- one row per position: the marks that a finding there may make, as bits
+        select p.position_id, ({bits})::bigint as bits from known_position as p
+      ),
+      acted as (
+        select f.job_id, bit_or(p.bits) as asked, {had} as had
+        from known_finding as f join place as p using (position_id) where f.action is not null group by f.job_id
+      )
+      select job_id, bit_or(asked) as asked, bit_or(had) as had
+      from ({" union all ".join([*apart, "select * from acted where asked <> 0"])}) group by job_id"""
 
 
 MARKS: tuple[Mark, ...] = (

@@ -15,7 +15,7 @@ import polars as pl
 from analytics.bounded_cache import BoundedCache
 
 READS_FORMAT = 2  # the warehouse format that this code reads
-KEPT_RESULTS = 32
+KEPT_RESULTS, KEPT_LARGE_RESULTS = 32, 6
 
 _SAFE = {
     "enable_external_access": "false",
@@ -40,6 +40,7 @@ class Warehouse:
 
     `kept` holds what was worked out from it at length, by what it depends on (the day, the scope), so that views that
     differ in something else do not work it out again; small results only, for they live as long as the version is open.
+    `kept_large` does so for a few that may fill tens of megabytes in a large workshop.
     """
 
     folder: Path
@@ -47,6 +48,9 @@ class Warehouse:
     connection: duckdb.DuckDBPyConnection = field(repr=False, compare=False)
     lock: threading.Lock = field(default_factory=threading.Lock, repr=False, compare=False)
     kept: BoundedCache = field(default_factory=lambda: BoundedCache(KEPT_RESULTS), repr=False, compare=False)
+    kept_large: BoundedCache = field(
+        default_factory=lambda: BoundedCache(KEPT_LARGE_RESULTS), repr=False, compare=False
+    )
 
     def query(
         self, sql: str, parameters: Mapping[str, Any] | None = None, frames: Mapping[str, pl.DataFrame] | None = None

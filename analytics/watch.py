@@ -65,8 +65,7 @@ def watch(history: History, options: Mapping[str, str]) -> Answer:
     """
     acknowledged = read_acknowledged(options.get("acknowledged"), history.as_of)
     first = first_day(history)
-    kinds = [] if first is None else _run(history, first, acknowledged)
-    frame = _alarms(history, kinds, acknowledged)
+    kinds, frame = _watched(history, first, acknowledged)
     tried = _tried(history, kinds, acknowledged, int(options["shuffles"])) if kinds else None
     sentence, number, about = _sentence(history, frame, kinds)
     return Answer(
@@ -102,8 +101,19 @@ def _alarms(history: History, kinds: list[_Kind], acknowledged: tuple[Acknowledg
     return pl.DataFrame([{name: row.get(name) for name in SCHEMA} for row in rows], schema=SCHEMA)
 
 
-def _run(history: History, first: dt.date, acknowledged: tuple[Acknowledged, ...]) -> list[_Kind]:
-    return [_with_acknowledged(streams, acknowledged) for streams in every_stream(history, first)]
+def _watched(
+    history: History, first: dt.date | None, acknowledged: tuple[Acknowledged, ...]
+) -> tuple[list[_Kind], pl.DataFrame]:
+    """Return the charts as they ran and their alarms; one more acknowledged runs them again on the same evidence."""
+    kept, view = history.warehouse.kept_large, (history.as_of, history.scope)
+
+    def run() -> tuple[list[_Kind], pl.DataFrame]:
+        streams = () if first is None else kept.get(("watch charts", *view), lambda: every_stream(history, first))
+        kinds = [_with_acknowledged(one, acknowledged) for one in streams]
+        return kinds, _alarms(history, kinds, acknowledged)
+
+    watched: tuple[list[_Kind], pl.DataFrame] = kept.get(("watch", *view, acknowledged), run)
+    return watched
 
 
 def _tried(history: History, kinds: list[_Kind], acknowledged: tuple[Acknowledged, ...], draws: int) -> Placebo:
@@ -283,7 +293,7 @@ def _still_out(history: History, frame: pl.DataFrame) -> pl.DataFrame:
 
 def _jobs_behind(history: History, row: Mapping[str, str]) -> pl.DataFrame:
     acknowledged, first = read_acknowledged(row.get("acknowledged"), history.as_of), first_day(history)
-    for kind in [] if first is None else _run(history, first, acknowledged):
+    for kind in _watched(history, first, acknowledged)[0]:
         for alarm in kind.ran.alarms:
             label = kind.streams.labels.row(alarm.chart, named=True)
             if (

@@ -60,7 +60,8 @@ def what_to_expect(history: History, options: Mapping[str, str]) -> Answer:
     request = read_request(history, options)
     if request is None:
         return _nothing(history, "Say what came in: no open job is on record; name a job or a unit family.")
-    strips = full_strips(history)
+    # Whatever is asked about, it rests on the same full strips, as known on that day.
+    strips: Strips = history.warehouse.kept_large.get(("full strips", history.as_of), lambda: full_strips(history))
     if strips.jobs.height < MINIMUM_STRIPS:
         return _nothing(history, f"Too few to say ({strips.jobs.height} of {MINIMUM_STRIPS} full strips).")
     if request.arrival.family not in set(strips.jobs["family"].to_list()):
@@ -96,9 +97,8 @@ def _worked_out(history: History, request: Request, strips: Strips) -> _Found:
     asked = strips if itself is None else _without(strips, itself)  # a job that is on record tells nothing of itself
     kept, used = history.warehouse.kept, parts_used(history, strips.jobs)
     model = kept.get(("what-to-expect model", history.as_of, itself), lambda: fit(asked))
-    arrival = (
-        request.arrival
-    )  # what a job on record does not tell was not there; what a person does not name is not known
+    arrival = request.arrival
+    # What a job on record does not tell was not there; what a person does not name is not known.
     expected = expected_of(model, strips.jobs, arrival) if request.job is None else predict(model, arrival.row())
     parts = parts_expected(habits(asked.jobs, asked.looks, used), expected).drop("place")
     parts = parts.sort(["probability", "part"], descending=[True, False])

@@ -40,7 +40,10 @@ def as_counts(name: str, values: npt.ArrayLike) -> FloatArray:
 
 def as_codes(name: str, values: npt.ArrayLike) -> IntArray:
     """Return values as integer codes from zero; raise ValueError naming the first that is not."""
-    return as_counts(name, values).astype(np.int64)
+    given = np.asarray(values)
+    if given.dtype.kind in "bu" or (given.dtype.kind == "i" and (not given.size or given.min() >= 0)):
+        return given.astype(np.int64, copy=False)
+    return as_counts(name, given).astype(np.int64)
 
 
 def tail(level: float) -> float:

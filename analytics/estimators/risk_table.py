@@ -101,7 +101,7 @@ def risk_table(
     # A common grid of distinct times turns (group, time) into one integer key, which ranks fast.
     moments = exit_time if entry is None else np.concatenate([exit_time, start_time])
     grid, place = ranked(moments)
-    keys, row = ranked(_keys(code, place, len(grid)))
+    keys, row = ranked(_keys(code, place, len(grid))) if total > 1 else (np.arange(len(grid)), place)
     exit_row = row[: len(exit_time)]
     start = np.searchsorted(keys, np.arange(total + 1) * len(grid))
     entry_row = start[code] if entry is None else row[len(exit_time) :] + 1
