@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from urllib.parse import parse_qsl, urlencode
 
@@ -58,6 +58,12 @@ def query_pairs(search: str | None) -> list[tuple[str, str]]:
     if len(text) > _LONGEST:
         raise QuestionError("this address is too long to hold a view of ours")
     return [(name, value) for name, value in parse_qsl(text, keep_blank_values=False) if value.strip()]
+
+
+def narrowed(search: str | None, filters: Sequence[str]) -> str:
+    """Return the query string with those of its filters that are among `filters`, and with no section's options."""
+    kept = {name: value for name, value in query_pairs(search) if name in filters}
+    return changed("", kept)
 
 
 def changed(search: str | None, values: Mapping[str, str | None]) -> str:

@@ -11,12 +11,14 @@ from typing import Any
 
 import dash
 from dash import ClientsideFunction, Input, Output, State
+from dash.development.base_component import Component
 from markupsafe import Markup
 
 from dashboards.address import read_view
 from dashboards.asking import Asking
 from dashboards.every_page import page_at
 from dashboards.filter_bar import filter_controls, shown_for
+from dashboards.frame import menu
 from dashboards.in_words import in_words
 from dashboards.markup import as_html
 from dashboards.said import said_day
@@ -45,6 +47,16 @@ def connect_address(app: dash.Dash, asking: Asking) -> None:
     def say_view(search: str | None) -> tuple[str, str]:
         told = in_words(lambda: _said_view(asking, search), lambda why: "")
         return told, told
+
+    @app.callback(
+        Output("menu", "children", allow_duplicate=True),
+        Input("address", "search"),
+        State("address", "pathname"),
+        prevent_initial_call=True,
+    )
+    def take_view_along(search: str | None, pathname: str | None) -> list[Component]:
+        path = pathname or ""
+        return in_words(lambda: menu(path, search or ""), lambda why: menu(path))
 
     in_browser: Any = app.clientside_callback
     in_browser(ClientsideFunction("layshaft", "putControls"), Input("controls", "data"), prevent_initial_call=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from dashboards.address import FILTERS, narrowed
 from dashboards.every_page import PAGES
 from dashboards.markup import attributes
 
@@ -42,15 +43,16 @@ def frame() -> Component:
     )
 
 
-def menu(pathname: str) -> list[Component]:
-    """Return the menu, with the page that is shown marked."""
+def menu(pathname: str, search: str = "") -> list[Component]:
+    """Return the menu, with the page that is shown marked; what was narrowed down goes along where a page can be so."""
+    taken = {page.address: page.filters for page in PAGES}
     return [
         html.Ul(
             [
                 html.Li(
                     html.Span(title, className="here", **attributes(aria_current="page"))
                     if address == (pathname.rstrip("/") or START)
-                    else dcc.Link(title, href=address)
+                    else dcc.Link(title, href=address + narrowed(search, taken.get(address, FILTERS)))
                 )
                 for address, title in MENU
             ]

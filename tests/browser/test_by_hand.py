@@ -89,6 +89,17 @@ def test_what_is_narrowed_down_stands_in_the_address_and_comes_back_from_it(by_h
     expect(page.get_by_label("Unit family")).to_have_value("")
 
 
+def test_what_is_narrowed_down_goes_along_to_the_next_page(by_hand: str, visit: Opener) -> None:
+    page = visit(f"{by_hand}/lead-technician?failure-rates.by=supplier")
+    page.get_by_text("Narrow down").click()
+    page.get_by_label("Unit family").select_option("K40")
+    expect(page).to_have_url(re.compile(r"family=K40"))
+    page.get_by_role("link", name="Parts manager", exact=True).click()
+    expect(page.locator("h1")).to_have_text("Parts manager")
+    expect(page).to_have_url(re.compile(r"/parts-manager\?family=K40$"))
+    expect(page.locator("#shown-for")).to_contain_text("unit family K40")
+
+
 def test_an_option_of_one_section_stands_in_the_address_too(by_hand: str, visit: Opener) -> None:
     page = visit(f"{by_hand}/owner")
     page.get_by_label("What one row stands for").select_option("family")

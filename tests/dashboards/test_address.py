@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from analytics.question import QuestionError
 from analytics.scope import Scope
-from dashboards.address import FILTERS, View, changed, query_pairs, read_view
+from dashboards.address import FILTERS, View, changed, narrowed, query_pairs, read_view
 
 
 def test_an_empty_address_asks_for_everything() -> None:
@@ -69,3 +69,9 @@ def test_whatever_a_workshop_calls_things_comes_back_out(filters: dict[str, str]
     assert view.options == {"failure-rates": {"by": option}}
     assert changed(search, {}) == search
     assert dict(query_pairs(search)) == {**filters, "failure-rates.by": option}
+
+
+def test_what_was_narrowed_down_goes_along_as_far_as_the_next_page_can_be() -> None:
+    search = "?family=M5&component=bearing&as_of=2024-03-31&failure-rates.by=supplier"
+    assert narrowed(search, ("family", "as_of")) == "?family=M5&as_of=2024-03-31"
+    assert narrowed(search, ()) == narrowed("", FILTERS) == ""

@@ -79,7 +79,7 @@ def sound(app: dash.Dash, output: str) -> dict[str, Any]:
 
 
 def test_what_our_pages_send_reaches_its_callback(app: dash.Dash, client: FlaskClient) -> None:
-    assert len(served(app)) == 9
+    assert len(served(app)) == 10
     for output in served(app):
         assert client.post(ADDRESS, json=sound(app, output)).status_code in (200, 204), output
 
