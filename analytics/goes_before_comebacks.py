@@ -88,15 +88,20 @@ def _before(history: History) -> pl.DataFrame:
     names = ", ".join(f"'{mark.name}'" for mark in MARKS)
     return history.query(
         f"""with {ctes}, {KINDS},
-        failed as (  -- one row per job and damage found
-          select f.job_id, k.bit, coalesce(f.damage_mode, 'damage not written down') as damage_mode
-          from known_component_finding as f join kinds as k using (component) where f.failed group by all
+        place as (select position_id, bit from known_position join kinds using (component)),
+        failed as (  -- one row per job and kind of damage found: the components that had it, as bits
+          select f.job_id, coalesce(f.damage_mode, 'damage not written down') as damage_mode, bit_or(p.bit) as bits
+          from known_finding as f join place as p using (position_id) where f.failed group by all
         ),
         looked as (  -- one row per job: the components looked at, as bits
-          select job_id, bit_or(bit) as bits from known_component_finding join kinds using (component)
+          select job_id, bit_or(bit) as bits from known_finding join place using (position_id)
           where failed is not null group by job_id
         ),
-        damages as (select bit, damage_mode from failed group by all having count(*) >= {MINIMUM_JOBS}),
+        found as (select bits, damage_mode, count(*) as jobs from failed group by all),
+        damages as (
+          select k.bit, damage_mode from found join kinds as k on bits & k.bit <> 0
+          group by all having sum(jobs) >= {MINIMUM_JOBS}
+        ),
         mark as (select unnest(range({len(MARKS)})) as number, unnest([{names}]) as mark),
         marked as (
           select asked, had, stratum, count(*) as jobs, count(*) filter (back) as back
@@ -108,9 +113,11 @@ def _before(history: History) -> pl.DataFrame:
           select k.bit, stratum, sum(jobs)::bigint as jobs, sum(back)::bigint as back
           from alike join kinds as k on bits & k.bit <> 0 group by all
         ),
-        bad as (  -- one row per damage and stratum: jobs in which it was found
-          select bit, damage_mode, stratum, count(*) as jobs, count(*) filter (back) as back
-          from failed join followed using (job_id) group by all
+        bad_alike as (select bits, damage_mode, stratum, count(*) as jobs, count(*) filter (back) as back
+          from failed join followed using (job_id) group by all),
+        bad as (  -- one row per component, damage and stratum: jobs in which it was found
+          select k.bit, damage_mode, stratum, sum(jobs)::bigint as jobs, sum(back)::bigint as back
+          from bad_alike join kinds as k on bits & k.bit <> 0 group by all
         )
         select 'practice' as of, m.mark, f.stratum,
           coalesce(sum(jobs) filter (had & bit <> 0), 0)::bigint as jobs_with,
