@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+from scipy import special
 
 from analytics.comeback_observations import ASSUMED_WARRANTY_MONTHS
+from analytics.estimators.arrays import FloatArray
 from analytics.estimators.exact_tests import exact_odds_ratio
 from analytics.estimators.interval import TooFew
 from analytics.history import History
@@ -179,12 +181,18 @@ def what_they_share(history: History, jobs: Sequence[str], component: str) -> st
 
 
 def _may_be_shared(marks: pl.DataFrame) -> pl.DataFrame:
-    """Return the marks that the exact test can still find: its chance is no less than that of so many or more."""
-    from scipy import stats  # loads slowly, and no other question needs it
+    """Return the marks that the exact test can still find more of here: its chance is no less than that of just so many."""
+    here, there, jobs, others = (marks[name].to_numpy().astype(float) for name in ("here", "there", "jobs", "others"))
+    told = here + there
+    chance = np.exp(_log_ways(jobs, here) + _log_ways(others, there) - _log_ways(jobs + others, told))
+    more = (others > 0) & (here * others > there * jobs)
+    return marks.filter(pl.Series(more & (chance * marks.height <= 0.05), dtype=pl.Boolean))
 
-    here, jobs, others = (marks[name].to_numpy() for name in ("here", "jobs", "others"))
-    chance = stats.hypergeom.sf(here - 1, jobs + others, here + marks["there"].to_numpy(), jobs)
-    return marks.filter((pl.col("others") > 0) & (pl.Series(chance) * marks.height <= 0.05))
+
+def _log_ways(of: FloatArray, some: FloatArray) -> FloatArray:
+    """Return the logarithm of the number of ways to take `some` of `of`."""
+    ways = special.gammaln(of + 1) - special.gammaln(some + 1) - special.gammaln(of - some + 1)
+    return np.asarray(ways, dtype=np.float64)
 
 
 def period_odds(seen: int, cases: float, seen_before: int, cases_before: float) -> Odds:

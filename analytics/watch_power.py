@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import polars as pl
+from scipy import special
 
 from analytics.estimators.cusum_run_length import share_alarming
 from analytics.watch_run import Settings
@@ -24,15 +25,13 @@ def power_table(settings: Sequence[Settings], ratio: float, share: float = SHARE
     """
     if not settings or not np.isfinite(settings[0].threshold[-1]):
         return pl.DataFrame(schema=POWER_SCHEMA)
-    from scipy import stats  # loads slowly, and no other question needs it
-
     threshold = float(settings[0].threshold[-1])
     rows = []
     for odds_ratio in ODDS_RATIOS:
         bad = share * odds_ratio / (1 - share + share * odds_ratio)
         for fitted in FITTED:
             counts = np.arange(fitted + 1)
-            chance = stats.binom.pmf(counts, fitted, bad)
+            chance = special.comb(fitted, counts) * bad**counts * (1 - bad) ** (fitted - counts)
             needed = [k for k in counts.tolist() if chance[k] > 1e-6]
             caught = sum(
                 float(chance[k]) * float(share_alarming(threshold, ratio, [bad / share], k)[0]) for k in needed
