@@ -29,8 +29,18 @@ Opener = Callable[..., Page]
 def served(folder: Path, questions: Mapping[str, Question] | None = None) -> Iterator[str]:
     """Serve the pages of `folder` on a free port of this machine while the block runs."""
     server = create_server(make_app(folder, questions).server, host="127.0.0.1", port=0, threads=8)
-    threading.Thread(target=server.run, daemon=True).start()
+    closing = threading.Event()
+
+    def run() -> None:
+        try:
+            server.run()
+        except OSError:  # it waits at the socket that is closed below
+            if not closing.is_set():
+                raise
+
+    threading.Thread(target=run, daemon=True).start()
     yield f"http://127.0.0.1:{server.effective_port}"
+    closing.set()
     server.task_dispatcher.shutdown()
     server.close()
 
