@@ -112,7 +112,9 @@ def _rows(frame: pl.DataFrame, names: list[str], of: str) -> tuple[pl.DataFrame,
                       (spread.p_added <= LOOKED_FOR).tolist(), dtype=pl.Boolean),
             pl.Series("jobs_needed", needed, dtype=pl.Int64),
         )  # fmt: skip
-    said = pl.format("too few to say ({} of {} comebacks expected)", pl.col("expected").round(1), MINIMUM_EXPECTED)
+    said = pl.format(
+        "too few to say ({} of {} comebacks expected)", (pl.col("expected") * 10).floor() / 10, MINIMUM_EXPECTED
+    )
     rows = pl.concat([told, few.with_columns(said.alias("said"))], how="diagonal")
     for name, kind in SCHEMA.items():
         if name not in rows.columns:
@@ -199,8 +201,8 @@ def _sentence(rows: pl.DataFrame, of: str) -> tuple[str, str, str]:
     if rows.is_empty():
         return "No delivered job was observed in this scope.", "", ""
     if told.is_empty():
-        most = rows["expected"].max()
-        return f"Too few to say ({float(str(most)):.1f} of {MINIMUM_EXPECTED:g} comebacks expected of a {of}).", "", ""
+        most = rows.select((pl.col("expected").max() * 10).floor() / 10).item()  # never rounded up to what is enough
+        return f"Too few to say ({most:.1f} of {MINIMUM_EXPECTED:g} comebacks expected of a {of}).", "", ""
     out = told.filter("stands_out")
     if out.is_empty():
         sentence = f"No {of} stands out among {told.height} compared"

@@ -209,10 +209,13 @@ def _sentence(rows: pl.DataFrame, of: str) -> tuple[str, str, str]:
     told = rows.filter(pl.col("chance").is_not_null())
     if told.is_empty():
         most = int(rows.select(pl.min_horizontal("jobs_with", "jobs_without").max()).item() or 0) if rows.height else 0
+        if most >= MINIMUM_JOBS:
+            return f"Nothing to compare: among {most} jobs with a mark and without, all went one way.", "", ""
         return f"Too few to say ({most} of {MINIMUM_JOBS} jobs with a mark and without).", "", ""
     out = told.filter("stands_out")
     if out.is_empty():
-        return f"Nothing stands out among {told.height} marks looked at.", "0", f"of {told.height} marks stand out"
+        looked = count_of(told.height, "mark")
+        return f"Nothing stands out among {looked} looked at.", "0", f"of {looked} stand out"
     if of == "comebacks":
         more = out.filter(pl.col("odds_ratio") > 1)
         top = (more if more.height else out).row(0, named=True)

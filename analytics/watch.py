@@ -33,6 +33,7 @@ from analytics.wording import count_of, day
 ALARMS_A_YEAR = 1.0  # of ordinary work, for the whole list
 KINDS = 3  # the promise is shared out evenly among comebacks, lots and findings
 NEW_DAYS = 365
+LEAST_EXPECTED = 0.01  # events below which it is not told how many times the ordinary were seen
 MOST_DETAILED = 12  # alarms whose next steps are looked up at once
 METHOD = (
     "A running sum for each family, component and damage mode, of comebacks and of findings in full strips, and for "
@@ -154,13 +155,15 @@ def _row(kind: _Kind, alarm: Alarm, acknowledged: tuple[Acknowledged, ...]) -> d
     streams, label = kind.streams, kind.streams.labels.row(alarm.chart, named=True)
     key, raised = chart_key(streams.kind, label), _raised(streams, alarm)
     known = [a for a in acknowledged if a.chart == key and a.acknowledged_on >= raised]
-    limits = observed_to_expected([alarm.events], [max(alarm.expected, 1e-6)])
+    few = alarm.expected < LEAST_EXPECTED  # times next to nothing says nothing
+    limits = observed_to_expected([alarm.events], [max(alarm.expected, LEAST_EXPECTED)])
+    ratio, low, high = (None if few else float(x[0]) for x in (limits.estimate, limits.lower, limits.upper))
     named = {name: label.get(name) for name in ("family", "component", "damage_mode", "supplier", "part", "lot")}
     return {
         **named, "chart": key, "what": _what(streams.kind, label), "kind": streams.kind,
         "since": day_of(streams.first, alarm.since), "raised": raised, "seen": alarm.events,
-        "expected": round(alarm.expected, 3), "ratio": float(limits.estimate[0]), "low": float(limits.lower[0]),
-        "high": float(limits.upper[0]), "acknowledged_on": known[0].acknowledged_on if known else None,
+        "expected": round(alarm.expected, 3), "ratio": ratio, "low": low, "high": high,
+        "acknowledged_on": known[0].acknowledged_on if known else None,
         "note": known[0].note if known else None,
     }  # fmt: skip
 
@@ -249,7 +252,8 @@ def _notes(kinds: list[_Kind], tried: Placebo | None) -> tuple[str, ...]:
         notes.append(f"What to do is looked up for the first {MOST_DETAILED} of {raised} alarms; narrow down for more.")
     if tried is not None and tried.years:
         notes.append(
-            f"Tried on these records with the labels shuffled: {tried.alarms} false alarms in {tried.years:.0f} years, "
+            "Tried on these records with the labels shuffled: "
+            f"{count_of(tried.alarms, 'false alarm')} in {tried.years:.0f} years, "
             f"{tried.a_year:.2f} a year ({tried.lower:.2f} to {tried.upper:.2f})."
         )
     return tuple(notes)

@@ -168,6 +168,7 @@ def what_they_share(history: History, jobs: Sequence[str], component: str) -> st
     Compared by Fisher's exact test, as many looks as attributes and words allowed for (Bonferroni at 5 %).
     """
     marks = history.query(_SHARED, {"jobs": list(dict.fromkeys(jobs)), "component": component})
+    marks = marks.filter(~pl.col("attribute").is_in(list(history.scope.filters())))  # all jobs asked for share those
     told = []
     for row in _may_be_shared(marks).iter_rows(named=True):
         table = [[row["here"], row["there"]], [row["jobs"] - row["here"], row["others"] - row["there"]]]

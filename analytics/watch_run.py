@@ -18,6 +18,7 @@ REVIEW_MONTHS = 24  # how often the threshold of the list is set anew
 LAG_MONTHS = 12  # a chart's own past counts as ordinary only so long afterwards, or a fault would excuse itself
 BORROWED_EVENTS = 2.0  # a chart's own rate is drawn towards its pool's as if these many events were the pool's
 _SHARES = (0.0, 0.1, 0.3, 0.6)
+ONE_EVENT = 1.001  # in scores of one event
 EPISODE_MONTHS = 24.0  # alarms of one chart that lie closer together are one
 
 
@@ -149,7 +150,8 @@ def set_list(streams: Streams, ordinary: Ordinary, alarms_a_year: float) -> Sett
         if len(there) and start >= LEARNING_MONTHS:
             worth = ordinary.worth[there, start]
             found = list_threshold(yearly[there], worth, streams.ratio, share[there], alarms_a_year)
-            allowance[there], height = found.allowance, found.threshold
+            # However few charts a narrowed list has, one event by itself is no alarm: it falls short of this height.
+            allowance[there], height = found.allowance, max(found.threshold, ONE_EVENT * float(np.log(streams.ratio)))
             promised, alive = float(found.alarms.sum()), len(there)
         heights.append(height)
         allowances.append(allowance)

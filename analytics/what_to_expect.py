@@ -82,7 +82,7 @@ def what_to_expect(history: History, options: Mapping[str, str]) -> Answer:
         grain="one row per component position",
         rows=positions,
         columns=COLUMNS,
-        notes=_notes(found),
+        notes=(*_narrowed(history), *_notes(found)),
         assumptions=_ledger(found),
         curves={
             "parts": found.parts, "clues": clues,
@@ -191,6 +191,11 @@ def _sentence(found: _Found) -> tuple[str, str, str]:
         f"{top['failed']} of {top['inspected']} strips), then {' and '.join(others)}.{order}"
     )
     return sentence, percent(top["probability"], 0), f"chance that the {top['position']} is found failed"
+
+
+def _narrowed(history: History) -> tuple[str, ...]:
+    filters = ", ".join(f"{name} {value}" for name, value in history.scope.filters().items())
+    return (f"All full strips count, whatever was narrowed down ({filters}).",) if filters else ()
 
 
 def _notes(found: _Found) -> tuple[str, ...]:

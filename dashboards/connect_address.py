@@ -55,11 +55,20 @@ def connect_address(app: dash.Dash, asking: Asking) -> None:
         prevent_initial_call=True,
     )
     def take_view_along(search: str | None, pathname: str | None) -> list[Component]:
-        path = pathname or ""
-        return in_words(lambda: menu(path, search or ""), lambda why: menu(path))
+        return menu_for(asking, pathname or "", search or "")
 
     in_browser: Any = app.clientside_callback
     in_browser(ClientsideFunction("layshaft", "putControls"), Input("controls", "data"), prevent_initial_call=True)
+
+
+def menu_for(asking: Asking, pathname: str, search: str) -> list[Component]:
+    """Return the menu; a view that cannot be shown is not taken along."""
+
+    def checked() -> list[Component]:
+        asking.day(read_view(search))
+        return menu(pathname, search)
+
+    return in_words(checked, lambda why: menu(pathname))
 
 
 def _controls(asking: Asking, pathname: str, search: str | None) -> Markup:

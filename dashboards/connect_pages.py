@@ -12,9 +12,10 @@ from dash.development.base_component import Component
 from analytics.warehouse_file import WarehouseError
 from dashboards.address import View, read_view
 from dashboards.asking import Asking
+from dashboards.connect_address import menu_for
 from dashboards.decision_page import decision_page
 from dashboards.every_page import PAGES, page_at
-from dashboards.frame import MENU, RECORDS, START, menu
+from dashboards.frame import MENU, RECORDS, START
 from dashboards.in_words import in_words
 from dashboards.job_links import job_of
 from dashboards.job_page import job_page
@@ -42,7 +43,7 @@ def connect_pages(app: dash.Dash, asking: Asking) -> None:
         page = in_words(lambda: page_for(asking, path, asked), lambda why: PageShown(refused_page(why)))
         return (
             page.children,
-            in_words(lambda: menu(path, asked), lambda why: menu(path)),
+            menu_for(asking, path, asked),
             page.told(title_of(path), asked),
         )
 

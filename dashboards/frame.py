@@ -5,7 +5,7 @@ from __future__ import annotations
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from dashboards.address import FILTERS, narrowed
+from dashboards.address import narrowed
 from dashboards.every_page import PAGES
 from dashboards.markup import attributes
 
@@ -44,7 +44,10 @@ def frame() -> Component:
 
 
 def menu(pathname: str, search: str = "") -> list[Component]:
-    """Return the menu, with the page that is shown marked; what was narrowed down goes along where a page can be so."""
+    """Return the menu, with the page that is shown marked; what was narrowed down goes along to the pages that can be so.
+
+    This week and the records are always the whole workshop's.
+    """
     taken = {page.address: page.filters for page in PAGES}
     return [
         html.Ul(
@@ -52,7 +55,7 @@ def menu(pathname: str, search: str = "") -> list[Component]:
                 html.Li(
                     html.Span(title, className="here", **attributes(aria_current="page"))
                     if address == (pathname.rstrip("/") or START)
-                    else dcc.Link(title, href=address + narrowed(search, taken.get(address, FILTERS)))
+                    else dcc.Link(title, href=address + narrowed(search, taken.get(address, ())))
                 )
                 for address, title in MENU
             ]

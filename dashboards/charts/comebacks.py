@@ -16,12 +16,15 @@ OBSERVED = "observed"
 EVERYBODY = "all"  # the one group of an answer that is not split
 ALL, OURS = "all comebacks", "by our own work"
 COMPARED_MONTHS = 12
+_BY_MONTHS = {"group", "share", "ours", "months"}  # columns of rows that tell shares by months
 _DASHES = ([1, 0], [7, 4], [2, 3], [9, 3, 2, 3])
 _UP = "come back, % of delivered jobs"
 
 
 def comebacks_by_group(answer: Answer) -> Chart | None:
     """Draw the share come back within 12 months for each group, where the answer is split; a mark is a row."""
+    if not set(answer.rows.columns).issuperset(_BY_MONTHS):
+        return None  # quarters are told in the table only
     rows = numbered(answer.rows).filter(
         pl.col("share").is_not_null(), ~pl.col("ours"), pl.col("months") == COMPARED_MONTHS
     )
@@ -111,6 +114,8 @@ def _all_and_ours(answer: Answer, clock: str, title: str) -> Chart | None:
 
 def _marks(answer: Answer) -> Chart | None:
     """Draw the months that the answer's rows give, as squares to click, where the answer is not split."""
+    if not set(answer.rows.columns).issuperset(_BY_MONTHS):
+        return None
     rows = numbered(answer.rows).filter(pl.col("share").is_not_null(), pl.col("group") == EVERYBODY)
     if rows.is_empty():
         return None

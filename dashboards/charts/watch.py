@@ -16,7 +16,7 @@ _DASHES = ([1, 0], [7, 4], [2, 3])
 
 def watch_alarms(answer: Answer) -> Chart | None:
     """Draw by how many times each alarm exceeds ordinary work, with limits; a mark is a row."""
-    rows = numbered(answer.rows).head(MOST_STRIPS)
+    rows = numbered(answer.rows).filter(pl.col("ratio").is_not_null()).head(MOST_STRIPS)
     if rows.is_empty():
         return None
     acknowledged = pl.col("acknowledged_on").is_not_null()

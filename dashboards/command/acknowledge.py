@@ -35,8 +35,14 @@ def acknowledge(chart: str, note: str, by: str, as_of: dt.date | None, warehouse
     finally:
         opened.close()
     waiting = {row["chart"]: row["raised"] for row in rows.iter_rows(named=True) if row["acknowledged_on"] is None}
+    chart = next((one for one in waiting if _plain(one) == _plain(chart)), chart)
     if chart not in waiting:
         named = "; ".join(waiting) or "none"
         raise QuestionError(f"there is no alarm '{chart}' that is not acknowledged; there are: {named}")
     Acknowledgements(warehouse).acknowledge(Acknowledged(chart, waiting[chart], day, note, by))
     click.echo(f"Acknowledged: {chart}, raised on {waiting[chart]}.")
+
+
+def _plain(chart: str) -> str:
+    """Return a chart's name as `show` prints it, whose words are plain."""
+    return chart.replace("_", " ").casefold()

@@ -206,5 +206,14 @@ def test_power_rises_with_pieces_and_with_how_bad_they_are() -> None:
     assert table.filter((pl.col("odds_ratio") == 20) & (pl.col("fitted") == 150))["caught"][0] > 0.95
 
 
+def test_one_event_by_itself_is_no_alarm_however_short_the_list() -> None:
+    seen = 0
+    for seed in range(20):
+        alarms = run_list(streams_of(seed, charts=3, mean=0.004, worse=30.0), 1 / 3).alarms
+        assert all(alarm.events >= 2 for alarm in alarms)
+        seen += len(alarms)
+    assert seen > 0
+
+
 def test_short_records_only_teach() -> None:
     assert run_list(streams_of(8, months=20), 1.0).alarms == ()

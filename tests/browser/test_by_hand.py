@@ -98,6 +98,16 @@ def test_what_is_narrowed_down_goes_along_to_the_next_page(by_hand: str, visit: 
     expect(page.locator("h1")).to_have_text("Parts manager")
     expect(page).to_have_url(re.compile(r"/parts-manager\?family=K40$"))
     expect(page.locator("#shown-for")).to_contain_text("unit family K40")
+    page.get_by_role("link", name="This week", exact=True).click()
+    expect(page).to_have_url(re.compile(r"/$"))  # always the whole workshop's
+
+
+def test_a_view_that_cannot_be_shown_is_not_taken_along(by_hand: str, visit: Opener) -> None:
+    page = visit(f"{by_hand}/owner?since=2024-01-01&until=2020-01-01", settle=False)
+    expect(page.locator("h1")).to_have_text("This view cannot be shown")
+    page.get_by_role("link", name="Parts manager", exact=True).click()
+    expect(page.locator("h1")).to_have_text("Parts manager")
+    expect(page).to_have_url(re.compile(r"/parts-manager$"))
 
 
 def test_an_option_of_one_section_stands_in_the_address_too(by_hand: str, visit: Opener) -> None:
