@@ -79,12 +79,15 @@ class Warehouse:
 def published_version(folder: Path) -> int:
     """Return the number of the published version.
 
-    Raises WarehouseError where the folder holds no job records.
+    Raises WarehouseError where the folder holds no job records, or does not let itself be read.
     """
     pointer = folder / "CURRENT"
     if not pointer.is_file():
         raise WarehouseError(f"there are no job records in '{folder}' yet: load some with 'layshaft load FILES'")
-    text = pointer.read_text(errors="replace").strip()
+    try:
+        text = pointer.read_text(errors="replace").strip()
+    except OSError as fault:
+        raise WarehouseError(f"'{pointer}' cannot be read: {fault.strerror or fault}") from fault
     if not text.isdigit():
         raise WarehouseError(f"'{pointer}' should hold the number of a version, but holds '{text[:40]}'")
     return int(text)
