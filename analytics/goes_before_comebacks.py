@@ -208,9 +208,11 @@ SCHEMA = {
 def _sentence(rows: pl.DataFrame, of: str) -> tuple[str, str, str]:
     told = rows.filter(pl.col("chance").is_not_null())
     if told.is_empty():
-        most = int(rows.select(pl.min_horizontal("jobs_with", "jobs_without").max()).item() or 0) if rows.height else 0
-        if most >= MINIMUM_JOBS:
-            return f"Nothing to compare: among {most} jobs with a mark and without, all went one way.", "", ""
+        fewest = pl.min_horizontal("jobs_with", "jobs_without")
+        nearest = rows.sort(fewest, descending=True).row(0, named=True) if rows.height else None
+        most = min(nearest["jobs_with"], nearest["jobs_without"]) if nearest else 0
+        if nearest and most >= MINIMUM_JOBS:  # jobs are enough, but the test says what is too few
+            return f"{str(nearest['said']).capitalize()}, for '{nearest['mark']}' and every other mark.", "", ""
         return f"Too few to say ({most} of {MINIMUM_JOBS} jobs with a mark and without).", "", ""
     out = told.filter("stands_out")
     if out.is_empty():

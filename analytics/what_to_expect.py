@@ -82,7 +82,7 @@ def what_to_expect(history: History, options: Mapping[str, str]) -> Answer:
         grain="one row per component position",
         rows=positions,
         columns=COLUMNS,
-        notes=(*_narrowed(history), *_notes(found)),
+        notes=(*_narrowed(history, request), *_notes(found)),
         assumptions=_ledger(found),
         curves={
             "parts": found.parts, "clues": clues,
@@ -193,9 +193,11 @@ def _sentence(found: _Found) -> tuple[str, str, str]:
     return sentence, percent(top["probability"], 0), f"chance that the {top['position']} is found failed"
 
 
-def _narrowed(history: History) -> tuple[str, ...]:
-    filters = ", ".join(f"{name} {value}" for name, value in history.scope.filters().items())
-    return (f"All full strips count, whatever was narrowed down ({filters}).",) if filters else ()
+def _narrowed(history: History, request: Request) -> tuple[str, ...]:
+    """Say that filters play no part, but for that of the family that is asked about."""
+    idle = {name: value for name, value in history.scope.filters().items() if value != request.arrival.family}
+    told = ", ".join(f"{name} {str(value).replace('_', ' ')}" for name, value in idle.items())
+    return (f"All full strips count, whatever was narrowed down ({told}).",) if told else ()
 
 
 def _notes(found: _Found) -> tuple[str, ...]:

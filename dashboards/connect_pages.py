@@ -41,11 +41,7 @@ def connect_pages(app: dash.Dash, asking: Asking) -> None:
     def show_page(pathname: str | None, search: str | None) -> tuple[list[Component], list[Component], dict[str, Any]]:
         path, asked = pathname or START, search or ""
         page = in_words(lambda: page_for(asking, path, asked), lambda why: PageShown(refused_page(why)))
-        return (
-            page.children,
-            menu_for(asking, path, asked),
-            page.told(title_of(path), asked),
-        )
+        return page.children, menu_for(asking, path, asked), page.told(title_of(path), asked)
 
     @app.callback(Output("records-line", "children"), Input("address", "search"))
     def answer_records_line(search: str | None) -> list[Component]:

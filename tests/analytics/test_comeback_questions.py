@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import tomllib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 import pytest
 
+from analytics import watch
 from analytics.answer import Answer
+from analytics.bounded_cache import BoundedCache
 from analytics.history import History
 from analytics.question import QuestionError
 from analytics.questions import every_question
+from analytics.scope import Scope
 from analytics.warehouse_file import open_warehouse
+from analytics.watch import LEAST_EXPECTED
 from analytics.watch_acknowledged import Acknowledged, written_acknowledged
+from analytics.watch_evidence import every_stream
 
 AS_OF = dt.date(2026, 9, 30)
 NAMES = ("watch", "compare", "goes-before-comebacks", "what-to-expect", "warranty-cost", "comebacks")
@@ -107,6 +114,49 @@ def test_the_watch_list_keeps_its_promise_on_shuffled_records(demo: History) -> 
 def test_the_watch_list_names_the_first_alarm_of_its_table(demo: History) -> None:
     answer = asked(demo, "watch", shuffles="0")
     assert f"First: {answer.rows['what'][0]}, since" in answer.sentence
+
+
+def test_the_evidence_of_the_watch_list_is_gathered_once_for_every_acknowledgement(
+    demo: History, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    gathered = []
+
+    def counted(*given: Any) -> Any:
+        gathered.append(given)
+        return every_stream(*given)
+
+    monkeypatch.setattr(watch, "every_stream", counted)
+    fresh = History(replace(demo.warehouse, kept_large=BoundedCache(6)), AS_OF)
+    first = asked(fresh, "watch", shuffles="0").rows.row(0, named=True)
+    text = written_acknowledged([Acknowledged(first["chart"], first["raised"], AS_OF, "seen to")])
+    answer = asked(fresh, "watch", shuffles="0", acknowledged=text)
+    assert answer.rows["acknowledged_on"].drop_nulls().to_list() == [AS_OF]
+    assert len(gathered) == 1
+
+
+@pytest.mark.parametrize("technician", ["JT", "LE", "MK", "OB", "RS"])
+def test_a_narrowed_watch_list_has_no_alarm_of_one_event_and_shares_no_filter(demo: History, technician: str) -> None:
+    narrowed = demo.within(Scope(technician=technician))
+    rows = asked(narrowed, "watch", shuffles="0").rows
+    assert (rows["seen"] >= 2).all()
+    assert not any("technician" in text for text in rows["shares"].drop_nulls())
+    assert rows.filter(pl.col("ratio").is_null() != (pl.col("expected") < LEAST_EXPECTED)).is_empty()
+
+
+def test_what_is_too_few_is_never_rounded_up_to_what_is_enough(demo: History) -> None:
+    early = demo.on(dt.date(2018, 3, 31))
+    told = [asked(early, "compare", of=of).sentence for of in ("technician", "practice", "supplier", "lot")]
+    told += [asked(early, "goes-before-comebacks", of=of).sentence for of in ("comebacks", "found-together")]
+    for sentence in told:
+        for have, need in re.findall(r"\(([\d.]+) of ([\d.]+) ", sentence) if sentence.startswith("Too few") else ():
+            assert float(have) < float(need), sentence
+
+
+def test_what_to_expect_says_which_filters_play_no_part(demo: History) -> None:
+    by_family = asked(demo.within(Scope(family="K4")), "what-to-expect")
+    assert not any("narrowed down" in note for note in by_family.notes)
+    by_more = asked(demo.within(Scope(family="K4", technician="OB")), "what-to-expect")
+    assert by_more.notes[0] == "All full strips count, whatever was narrowed down (technician OB)."
 
 
 def test_an_acknowledged_alarm_goes_last_with_its_note(demo: History) -> None:

@@ -88,12 +88,13 @@ def test_events_stand_in_order_of_chart_then_day(history: History) -> None:
         assert (streams.exposure.sum(0) > 0)[0]
 
 
-@pytest.mark.parametrize("technician", ["JT", "MK", "RS"])
-def test_a_technician_has_charts_of_the_families_he_built_only(history: History, technician: str) -> None:
-    early = History(history.warehouse, dt.date(2017, 6, 1), Scope(technician=technician))
+def test_a_technician_has_charts_of_the_families_he_built_only(history: History) -> None:
+    early = History(history.warehouse, dt.date(2017, 6, 1), Scope(technician="JT"))
     first = first_day(early)
     assert first is not None
     watched = set(every_stream(early, first)[0].labels["family"].to_list())
-    built = early.query(f"select distinct family from known_delivered_job where technician = '{technician}'")
-    every = early.query("select distinct family from known_position")
-    assert watched <= set(built["family"].to_list()) < set(every["family"].to_list())
+    built = set(
+        early.query("select distinct family from known_delivered_job where technician = 'JT'")["family"].to_list()
+    )
+    assert len(watched) >= 4
+    assert watched <= built < set(early.query("select distinct family from known_position")["family"].to_list())
