@@ -155,9 +155,7 @@ def _row(kind: _Kind, alarm: Alarm, acknowledged: tuple[Acknowledged, ...]) -> d
     streams, label = kind.streams, kind.streams.labels.row(alarm.chart, named=True)
     key, raised = chart_key(streams.kind, label), _raised(streams, alarm)
     known = [a for a in acknowledged if a.chart == key and a.acknowledged_on >= raised]
-    few = alarm.expected < LEAST_EXPECTED  # times next to nothing says nothing
-    limits = observed_to_expected([alarm.events], [max(alarm.expected, LEAST_EXPECTED)])
-    ratio, low, high = (None if few else float(x[0]) for x in (limits.estimate, limits.lower, limits.upper))
+    ratio, low, high = times_ordinary(alarm.events, alarm.expected)
     named = {name: label.get(name) for name in ("family", "component", "damage_mode", "supplier", "part", "lot")}
     return {
         **named, "chart": key, "what": _what(streams.kind, label), "kind": streams.kind,
@@ -166,6 +164,14 @@ def _row(kind: _Kind, alarm: Alarm, acknowledged: tuple[Acknowledged, ...]) -> d
         "acknowledged_on": known[0].acknowledged_on if known else None,
         "note": known[0].note if known else None,
     }  # fmt: skip
+
+
+def times_ordinary(seen: int, expected: float) -> tuple[float | None, float | None, float | None]:
+    """Return seen over expected with exact limits, None where next to nothing was expected: times that says nothing."""
+    if expected < LEAST_EXPECTED:
+        return None, None, None
+    limits = observed_to_expected([seen], [expected])
+    return float(limits.estimate[0]), float(limits.lower[0]), float(limits.upper[0])
 
 
 def _next_steps(history: History, kind: _Kind, alarm: Alarm) -> dict[str, Any]:

@@ -21,7 +21,7 @@ from analytics.question import QuestionError
 from analytics.questions import every_question
 from analytics.scope import Scope
 from analytics.warehouse_file import open_warehouse
-from analytics.watch import LEAST_EXPECTED
+from analytics.watch import times_ordinary
 from analytics.watch_acknowledged import Acknowledged, written_acknowledged
 from analytics.watch_evidence import every_stream
 
@@ -140,13 +140,23 @@ def test_a_narrowed_watch_list_has_no_alarm_of_one_event_and_shares_no_filter(de
     rows = asked(narrowed, "watch", shuffles="0").rows
     assert (rows["seen"] >= 2).all()
     assert not any("technician" in text for text in rows["shares"].drop_nulls())
-    assert rows.filter(pl.col("ratio").is_null() != (pl.col("expected") < LEAST_EXPECTED)).is_empty()
+
+
+def test_how_many_times_the_ordinary_is_told_with_exact_limits_or_not_at_all() -> None:
+    """5 seen: Poisson limits 1.623 to 11.668 (Garwood 1936), here over 2 to be expected."""
+    assert times_ordinary(5, 2.0) == pytest.approx((2.5, 1.6235 / 2, 11.6683 / 2), abs=1e-4)
+    assert times_ordinary(2, 0.004) == (None, None, None)
 
 
 def test_what_is_too_few_is_never_rounded_up_to_what_is_enough(demo: History) -> None:
-    early = demo.on(dt.date(2018, 3, 31))
-    told = [asked(early, "compare", of=of).sentence for of in ("technician", "practice", "supplier", "lot")]
-    told += [asked(early, "goes-before-comebacks", of=of).sentence for of in ("comebacks", "found-together")]
+    early = [demo.on(day) for day in (dt.date(2017, 6, 1), dt.date(2018, 3, 31))]
+    told = [
+        asked(day, "compare", of=of).sentence for day in early for of in ("technician", "practice", "supplier", "lot")
+    ]
+    told += [
+        asked(day, "goes-before-comebacks", of=of).sentence for day in early for of in ("comebacks", "found-together")
+    ]
+    assert sum(sentence.startswith("Too few") for sentence in told) >= 4
     for sentence in told:
         for have, need in re.findall(r"\(([\d.]+) of ([\d.]+) ", sentence) if sentence.startswith("Too few") else ():
             assert float(have) < float(need), sentence
