@@ -121,21 +121,22 @@ def lot_streams(history: History, first: dt.date, seen: pl.DataFrame, back: pl.D
     names = ["component", "supplier", "part", "lot"]
     lots = _lots(history).sort(names)
     lot = np.repeat(np.arange(lots.height), lots["job_id"].list.len().to_numpy())
-    job, position = (lots[name].explode().drop_nulls().cast(pl.Int64).to_numpy() for name in ("job_id", "position_id"))
+    job, position = (lots[name].explode().drop_nulls().to_numpy() for name in ("job_id", "position_id"))
     # By the numbers of jobs, which run on: where each piece begins and how long it lasts, and where its job came back.
-    jobs = max(int(job.max(initial=0)), int(seen["job_id"].to_numpy().max(initial=0))) + 1
-    place, came_back = np.full(jobs, -1, np.int64), np.full(jobs, -1, np.int64)
-    place[seen["job_id"].to_numpy()] = seen.select(pl.col("start") * _SPAN + pl.col("lasting")).to_series().to_numpy()
+    # Pieces are millions: their arrays stay as small as the records have them.
+    numbers = seen["job_id"].to_numpy()
+    jobs = max(int(job.max(initial=0)), int(numbers.max(initial=0))) + 1
+    place, came_back = np.full(jobs, -1, np.int32), np.full(jobs, -1, np.int32)
+    place[numbers] = seen.select(pl.col("start") * _SPAN + pl.col("lasting")).to_series().to_numpy()
     came_back[back["job_id"].to_numpy()] = back["position_id"].to_numpy()
-    fitted = np.bincount(lot[place[job] >= 0], minlength=lots.height)
-    kept = (place[job] >= 0) & (fitted >= MINIMUM_PIECES)[lot]
-    lot, job, position = (np.cumsum(fitted >= MINIMUM_PIECES) - 1)[lot[kept]], job[kept], position[kept]
-    labels = lots.select(names).with_columns(pl.Series("fitted", fitted, pl.Float64)).filter(
-        pl.col("fitted") >= MINIMUM_PIECES
-    )  # fmt: skip
-    cohorts = _cohorts_of_lots(lot, place[job])
-    hit = came_back[job] == position
-    events = pl.DataFrame({"code": lot[hit], "job_id": job[hit].astype(np.int32)}).join(
+    at = place[job]
+    fitted = np.bincount(lot[at >= 0], minlength=lots.height)
+    enough = fitted >= MINIMUM_PIECES
+    code, kept = np.cumsum(enough) - 1, (at >= 0) & enough[lot]
+    labels = lots.select(names).with_columns(pl.Series("fitted", fitted, pl.Float64)).filter(pl.Series(enough))
+    cohorts = _cohorts_of_lots(code[lot[kept]], at[kept])
+    hit = kept & (came_back[job] == position)
+    events = pl.DataFrame({"code": code[lot[hit]], "job_id": job[hit]}).join(
         back.select("job_id", "lasting", "day"), on="job_id"
     )
     exposure = _laid(history, first, cohorts, cohorts["code"], list(range(labels.height)), _ages(cohorts, events))
